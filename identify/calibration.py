@@ -1,0 +1,90 @@
+"""What a card (or a known line) in the photo makes known: millimetres, the camera's place, and true colour.
+
+Card frame: millimetres in the plane of the card's top face, origin at the card's centre, z towards the camera.  Its x
+and y run as in the picture (y down), along the card's sides where there is a card.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from identify.geometry import Array, apply_homography
+from identify.records import Card, Notice, Scale
+
+Matrix3 = tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]
+
+
+@dataclass(frozen=True)
+class Camera:
+    """Where the camera stood, in the card frame (mm), with standard uncertainties."""
+
+    at_mm: tuple[float, float, float]
+    u_mm: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """Belongs to one photo and travels with it.
+
+    `to_plane`: homography from pixels to the card frame's plane z = 0, or None without a scale.  `scale_u`: relative
+    standard uncertainty of lengths in that plane.  `card_thickness_mm`: how far the plane z = 0 lies above the table.
+    `colour_from_card`: False when gains are only (1, 1, 1).
+    """
+
+    card: Card
+    scale: Scale
+    to_plane: Matrix3 | None
+    camera: Camera | None
+    scale_u: float
+    card_thickness_mm: float
+    gains: tuple[float, float, float]
+    exposure: float
+    """Multiplies linear RGB after the gains so that values are reflectances; 1 without a card."""
+    colour_from_card: bool
+    u_exposure: float
+    """Relative standard uncertainty of reflectance from the card alone (noise, uneven light)."""
+    warnings: tuple[Notice, ...] = ()
+
+    @property
+    def has_scale(self) -> bool:
+        """Whether lengths can be given in millimetres."""
+        return self.to_plane is not None
+
+    def to_mm(self, points_px: ArrayLike, height_mm: float = 0.0) -> Array:
+        """Points (n, 2) of the picture that lie `height_mm` above the plane of the card's top, in the card frame.
+
+        A ray through the plane point P from the camera C meets the height h at P + (C - P) h / Z (pinhole geometry).
+        Raises ValueError without a scale.
+        """
+        if self.to_plane is None:
+            raise ValueError("this photo has no scale")
+        flat = apply_homography(self.to_plane, points_px)
+        if self.camera is None or height_mm == 0.0:
+            return flat
+        x, y, z = self.camera.at_mm
+        return flat + (np.array([x, y]) - flat) * (height_mm / z)
+
+    def to_px(self, points_mm: ArrayLike, height_mm: float = 0.0) -> Array:
+        """The inverse of `to_mm`."""
+        if self.to_plane is None:
+            raise ValueError("this photo has no scale")
+        pts = np.atleast_2d(np.asarray(points_mm, float))
+        if self.camera is not None and height_mm != 0.0:
+            x, y, z = self.camera.at_mm
+            pts = (pts - np.array([x, y]) * (height_mm / z)) / (1 - height_mm / z)
+        return apply_homography(np.linalg.inv(np.asarray(self.to_plane)), pts)
+
+    def px_per_mm_at(self, point_px: ArrayLike, height_mm: float = 0.0) -> float:
+        """Local scale at a point: geometric mean over directions."""
+        x, y = np.asarray(point_px, float)
+        step = np.array([[x, y], [x + 1, y], [x, y + 1]])
+        mm = self.to_mm(step, height_mm)
+        a, b = mm[1] - mm[0], mm[2] - mm[0]
+        return float(1 / np.sqrt(abs(a[0] * b[1] - a[1] * b[0])))
+
+    def reflectance(self, linear: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Linear sRGB of the photo, white balanced and scaled so that a matt surface reads its reflectance."""
+        return linear * (np.asarray(self.gains, np.float32) * np.float32(self.exposure))

@@ -1,0 +1,83 @@
+"""Every error that a person may meet, as one tree.
+
+    BaitprintError
+    ├── PhotoError
+    │   ├── PhotoMissing          photo-missing
+    │   ├── PhotoUnreadable       photo-unreadable
+    │   └── PhotoTooLarge         photo-too-large
+    ├── ReferenceSetError
+    │   ├── SetMissing            set-missing
+    │   └── SetFaulty             set-faulty
+    ├── BadOption                 bad-option
+    └── CannotWrite               cannot-write
+
+`code` is stable and may be relied on by other programs; `str(error)` is one plain sentence about what is wrong and
+`what_to_do` one about how to mend it.
+"""
+
+from __future__ import annotations
+
+
+class BaitprintError(Exception):
+    """The root of the tree: something that cannot be done, said so that a collector knows what to do next."""
+
+    code = "error"
+
+    def __init__(self, text: str, what_to_do: str = "") -> None:
+        super().__init__(text)
+        self.what_to_do = what_to_do
+
+    @property
+    def message(self) -> str:
+        """What is wrong and what to do, as one text."""
+        return f"{self} {self.what_to_do}".strip()
+
+
+class PhotoError(BaitprintError):
+    """A photo that cannot be used at all."""
+
+
+class PhotoMissing(PhotoError):
+    """There is no such photo."""
+
+    code = "photo-missing"
+
+
+class PhotoUnreadable(PhotoError):
+    """The file is there, but no picture can be read from it."""
+
+    code = "photo-unreadable"
+
+
+class PhotoTooLarge(PhotoError):
+    """The picture has more pixels than the limit."""
+
+    code = "photo-too-large"
+
+
+class ReferenceSetError(BaitprintError):
+    """A reference set that cannot be used."""
+
+
+class SetMissing(ReferenceSetError):
+    """There is no such reference set."""
+
+    code = "set-missing"
+
+
+class SetFaulty(ReferenceSetError):
+    """The reference set has faults; `refs lint` lists them."""
+
+    code = "set-faulty"
+
+
+class BadOption(BaitprintError):
+    """A value given on the command line or to a function that makes no sense."""
+
+    code = "bad-option"
+
+
+class CannotWrite(BaitprintError):
+    """A result cannot be written where it was asked for."""
+
+    code = "cannot-write"
