@@ -40,11 +40,13 @@ class Region:
 
     def to_photo(self, points: ArrayLike) -> Array:
         """Points (n, 2) of the arrays in pixels of the photo."""
-        return (np.asarray(points, float) + 0.5) * self.shrink - 0.5 + np.array(self.window[:2], float)
+        full: Array = (np.asarray(points, float) + 0.5) * self.shrink - 0.5 + np.array(self.window[:2], float)
+        return full
 
     def from_photo(self, points_px: ArrayLike) -> Array:
         """The inverse of `to_photo`."""
-        return (np.asarray(points_px, float) - np.array(self.window[:2], float) + 0.5) / self.shrink - 0.5
+        own: Array = (np.asarray(points_px, float) - np.array(self.window[:2], float) + 0.5) / self.shrink - 0.5
+        return own
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,7 +93,8 @@ class Sizing:
 class Ring:
     """A wire ring at the body's edge (line tie or hanger; which, is decided with the orientation).
 
-    `root_px`: where it meets the outline.  `probability`: that there is a ring here at all.  `hooked`: a hook hangs in it.
+    `root_px`: where it meets the outline.  `probability`: that there is a ring here at all.  `hooked`: a hook hangs in
+    it.
     """
 
     at_px: Point
