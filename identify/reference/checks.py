@@ -1,0 +1,229 @@
+"""Faults that lie between values: codes, places, outlines, names of files.  Each keeps a set from being used."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+import numpy as np
+
+from identify.geometry import Array
+from identify.reference.faults import Fault
+from identify.reference.forms import depth_of, drawing_for, forms_of
+from identify.reference.parse import Notes
+from identify.reference.schema import Places, SetFile
+from identify.reference.sets import Profile
+from identify.reference.slugs import storable
+from identify.reference.svgfile import Outline
+from identify.reference.tomllines import Path
+
+SHORTEST_MM, LONGEST_MM = 8.0, 1000.0
+SCALE_SLACK = 0.03
+PROPORTION_SLACK = 0.06
+FAR_MM, FAR_SHARE = 6.0, 0.12
+"""A ring's centre stands off the body's edge by about half its diameter: further than this it is a slip of the pen."""
+
+
+def set_file(data: SetFile, notes: Notes) -> None:
+    """Faults within set.toml."""
+    seen: set[str] = set()
+    for i, source in enumerate(data.source):
+        if source.id in seen:
+            notes.add("duplicate-source", ("source", i, "id"), f"the source {source.id} stands twice", "Rename one.")
+        seen.add(source.id)
+
+
+def profile(what: Profile, outlines: Mapping[str, Outline], notes: Notes) -> None:
+    """Faults within one model file and its outlines."""
+    _codes(what, notes)
+    _lengths(what, notes)
+    _rings(what, notes)
+    if not notes.found:
+        _outlines(what, outlines, notes)
+
+
+def _codes(what: Profile, notes: Notes) -> None:
+    file = what.data
+    for table, codes in (
+        ("size", what.sizes),
+        ("variant", [v.code for v in file.variant]),
+        ("colourway", [c.code for c in file.colourway]),
+    ):
+        for i, code in enumerate(codes):
+            if code in codes[:i]:
+                fix = "Give each its own code, or remove one."
+                notes.add("duplicate-code", (table, i, "code"), f"the {table} '{code}' stands twice", fix)
+    for table, lists in (
+        ("variant", [v.sizes for v in file.variant]),
+        ("colourway", [c.sizes for c in file.colourway]),
+    ):
+        for i, sizes in enumerate(lists):
+            for code in sizes:
+                if code not in what.sizes:
+                    fix = f"The file's sizes are {', '.join(what.sizes)}."
+                    notes.add("unknown-size", (table, i, "sizes"), f"there is no size '{code}'", fix)
+    for i, colourway in enumerate(file.colourway):
+        kinds = [zone.kind for zone in colourway.zones]
+        for kind in sorted({k for k in kinds if kinds.count(k) > 1}):
+            notes.add("zone-twice", ("colourway", i, "zones"), f"the zone {kind} stands twice", "Keep one.")
+
+
+def _lengths(what: Profile, notes: Notes) -> None:
+    for i, size in enumerate(what.data.size):
+        length, depth = size.length_mm, size.depth_mm
+        if not SHORTEST_MM <= length <= LONGEST_MM:
+            fix = "Give millimetres: 63.5, not 6.35 (centimetres) or 2.5 (inches)."
+            notes.add("length-absurd", ("size", i, "length_mm"), f"{length:g} mm cannot be a bait's length", fix)
+        if depth is not None and depth > length:
+            text = f"the depth of {depth:g} mm is greater than the length of {length:g} mm"
+            notes.add("depth-absurd", ("size", i, "depth_mm"), text, "Check both, and their unit.")
+        if size.thickness_mm is not None and size.thickness_mm > length:
+            text = f"the thickness of {size.thickness_mm:g} mm is greater than the length of {length:g} mm"
+            notes.add("depth-absurd", ("size", i, "thickness_mm"), text, "Check both, and their unit.")
+
+
+def levels(what: Profile) -> Iterable[tuple[Path, Places]]:
+    """Each place of a model file where rings, eye, years and the like may stand, with its path."""
+    yield (), what.data
+    for i, size in enumerate(what.data.size):
+        yield ("size", i), size
+    for i, variant in enumerate(what.data.variant):
+        yield ("variant", i), variant
+
+
+def _rings(what: Profile, notes: Notes) -> None:
+    for path, level in levels(what):
+        for key, rings in (("line_ties", level.line_ties), ("hangers", level.hangers)):
+            if rings is None:
+                continue
+            if rings.count is None and rings.at_mm is None:
+                text = f"{key} says neither count nor at_mm"
+                notes.add("ring-count", (*path, key), text, "Add count = …, or leave the key out if it is not known.")
+            elif rings.count is not None and rings.at_mm is not None and rings.count != len(rings.at_mm):
+                text = f"{key} counts {rings.count}, but gives {len(rings.at_mm)} place(s)"
+                notes.add("ring-count", (*path, key), text, "Give every place, or leave at_mm out.")
+
+
+def _outlines(what: Profile, outlines: Mapping[str, Outline], notes: Notes) -> None:
+    for i, size in enumerate(what.data.size):
+        if (drawn := drawing_for(what, size, None)) is None or drawn[1] is not size:
+            continue
+        drawing = drawn[0]
+        place = outlines[drawing.file].line
+        ratio = drawing.length_mm / size.length_mm
+        if abs(ratio - 1) > SCALE_SLACK:
+            text = (
+                f"the outline is {drawing.length_mm:.1f} mm long, but the size '{what.sizes[i]}' {size.length_mm:g} mm"
+            )
+            fix = "Draw it at that length, one unit of the viewBox a millimetre, or mend the length."
+            _in_svg(notes, "outline-scale", drawing.file, place, text, fix)
+        elif (depth := depth_of(what, size)) is not None:
+            wide = drawing.depth_mm / drawing.length_mm / (depth / size.length_mm)
+            if abs(wide - 1) > PROPORTION_SLACK:
+                text = f"the outline is {drawing.depth_mm:.1f} mm deep, but depth_mm is {depth:g}"
+                fix = "Mend depth_mm (greatest extent at right angles to the length) or the drawing."
+                _in_svg(notes, "outline-proportion", drawing.file, place, text, fix)
+    for form in forms_of(what, 0):
+        if form.outline_mm is None:
+            continue
+        outline = np.array(form.outline_mm)
+        limit = max(FAR_MM, FAR_SHARE * form.length_mm)
+        which = f"size '{form.size}'" + (f", variant '{form.variant}'" if form.variant else "")
+        for key, rings in (("line_ties", form.line_ties), ("hangers", form.hangers)):
+            places = np.array(rings.at_mm) if rings is not None and rings.at_mm else None
+            if places is None or (far := distance_to(outline, places).max()) <= limit:
+                continue
+            path = _where(what, form.size, form.variant, key)
+            if (turned := _turned(outline, places, form.length_mm, limit)) is not None:
+                text = f"the outline lies {turned} against the {key.replace('_', ' ')} ({which})"
+                notes.add("outline-reversed", path, text, "Draw it with the nose left and the back up.")
+            else:
+                text = f"one of the {key.replace('_', ' ')} lies {far:.0f} mm from the body's edge ({which})"
+                fix = "Places are in millimetres from the nose: x to the tail, y up to the back; "
+                notes.add("ring-off-outline", path, text, fix + "at the top and in a variant for the first size.")
+        if form.eye is not None and form.eye.at_mm is not None and not inside(outline, form.eye.at_mm):
+            path = _where(what, form.size, form.variant, "eye")
+            fix = "Its centre is in millimetres from the nose: x to the tail, y up to the back."
+            notes.add("eye-off-outline", path, f"the eye lies outside the body ({which})", fix)
+
+
+def _in_svg(notes: Notes, code: str, file: str, line: int, text: str, fix: str) -> None:
+    notes.found.append(Fault(file, line, None, code, text, fix))
+
+
+def _where(what: Profile, size: str, variant: str | None, key: str) -> Path:
+    """Where the value that counts for a size and variant stands in the file."""
+    paths = dict(levels(what))
+    wanted: list[Path] = [("size", what.sizes.index(size)), ()]
+    if variant is not None:
+        wanted.insert(0, ("variant", [v.code for v in what.data.variant].index(variant)))
+    return next((*path, key) for path in wanted if getattr(paths[path], key) is not None)
+
+
+def distance_to(outline: Array, places: Array) -> Array:
+    """(m,) distances of places (m, 2) to the line of a closed polygon (n, 2)."""
+    a, b = outline, np.roll(outline, -1, 0)
+    d = b - a
+    t = ((places[:, None] - a) * d).sum(-1) / np.maximum((d**2).sum(-1), 1e-12)
+    near = a + np.clip(t, 0, 1)[..., None] * d
+    away = places[:, None] - near
+    nearest: Array = np.hypot(away[..., 0], away[..., 1]).min(1)
+    return nearest
+
+
+def inside(outline: Array, place: Sequence[float]) -> bool:
+    """Whether a point lies in a closed polygon (n, 2): crossings of a ray to the right are odd."""
+    x, y = outline.T
+    x2, y2 = np.roll(x, -1), np.roll(y, -1)
+    cut = (y > place[1]) != (y2 > place[1])
+    at = x[cut] + (place[1] - y[cut]) / (y2[cut] - y[cut]) * (x2[cut] - x[cut])
+    return bool((at > place[0]).sum() % 2)
+
+
+def _turned(outline: Array, places: Array, length_mm: float, limit: float) -> str | None:
+    """How the outline would have to be turned so that the rings lie at its edge; None if no turn helps."""
+    turns = (("upside down", (1, -1)), ("tail left", (-1, 1)), ("tail left and upside down", (-1, -1)))
+    for name, (sx, sy) in turns:
+        turned = outline * (sx, sy) + ((length_mm if sx < 0 else 0.0), 0.0)
+        if distance_to(turned, places).max() <= limit / 2:
+            return name
+    return None
+
+
+def of_set(profiles: Sequence[Profile], about: SetFile | None, texts: Mapping[str, str]) -> list[Fault]:
+    """Faults between the files of a set."""
+    found: list[Fault] = []
+    models: dict[tuple[str, str], str] = {}
+    paths: dict[str, str] = {}
+    known = None if about is None else {source.id for source in about.source}
+    for what in profiles:
+        notes = Notes(what.file, texts[what.file])
+        key = (what.data.maker.casefold(), what.data.model.casefold())
+        if (other := models.setdefault(key, what.file)) != what.file:
+            text = f"{what.name} is described in {other} too"
+            notes.add("duplicate-model", ("model",), text, "Join the two files, or rename one model.")
+        if (other := paths.setdefault(what.file.casefold(), what.file)) != what.file:
+            fix = "Rename one, and its outline with it."
+            notes.add("slug-case", (), f"the name differs from {other} in upper and lower case only", fix)
+        for part in what.file.split("/"):
+            if why := storable(part):
+                notes.add("slug-reserved", (), f"'{part}' cannot be stored everywhere: {why}", "Rename it.")
+        if known is not None:
+            for path, source in _sources(what):
+                if source not in known:
+                    text = f"set.toml has no source with the id '{source}'"
+                    notes.add("unknown-source", path, text, "Add a [[source]] to set.toml, or mend the id.")
+        found += notes.found
+    return found
+
+
+def _sources(what: Profile) -> Iterable[tuple[Path, str]]:
+    for path, level in levels(what):
+        if level.source is not None:
+            yield (*path, "source"), level.source
+    for table, named in (
+        ("colourway", [c.source for c in what.data.colourway]),
+        ("dated", [d.source for d in what.data.dated]),
+    ):
+        for i, source in enumerate(named):
+            if source is not None:
+                yield (table, i, "source"), source

@@ -1,0 +1,176 @@
+"""SVG path data as polylines: M, L, H, V, C, S, Q, T and Z, absolute or relative (SVG 1.1, section 8.3)."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from identify.geometry import Array
+
+NUMBERS = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "Z": 0}
+TOKEN = re.compile(r"([A-Za-z])|([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)|[\s,]+", re.ASCII)
+FLATNESS = 0.01
+"""How far, in units of the path, a polyline may lie from its curve."""
+MOST_POINTS = 200
+"""Points of one curve at most."""
+ROWS = 512
+"""Segments compared with all others at a time: bounds the memory."""
+
+
+class PathFault(ValueError):
+    """Path data that cannot be used; `code` is one of faults.CODES."""
+
+    def __init__(self, text: str, code: str = "outline-syntax") -> None:
+        super().__init__(text)
+        self.code = code
+
+
+@dataclass(frozen=True, eq=False)
+class Subpath:
+    """One piece of a path: points (n, 2), the last not repeating the first if closed."""
+
+    points: Array
+    closed: bool
+
+
+def _tokens(data: str) -> list[str | float]:
+    out: list[str | float] = []
+    place = 0
+    while place < len(data):
+        match = TOKEN.match(data, place)
+        if match is None:
+            raise PathFault(f"the path has '{data[place : place + 8]}' in it, which is no command or number")
+        if match.group(1):
+            out.append(match.group(1))
+        elif match.group(2):
+            out.append(float(match.group(2)))
+        place = match.end()
+    return out
+
+
+def bezier(control: Array) -> Array:
+    """A quadratic (3, 2) or cubic (4, 2) Bézier curve as a polyline without its first point.
+
+    The number of points keeps the chord error, at most max|B''| / 8n², below FLATNESS.
+    """
+    degree = len(control) - 1
+    bend = float(np.abs(control[:-2] - 2 * control[1:-1] + control[2:]).sum(1).max()) * degree * (degree - 1)
+    n = min(max(math.ceil(math.sqrt(bend / (8 * FLATNESS))), 1), MOST_POINTS)
+    t = (np.arange(1, n + 1) / n)[:, None]
+    u = 1 - t
+    if degree == 2:
+        curve: Array = u * u * control[0] + 2 * u * t * control[1] + t * t * control[2]
+    else:
+        curve = u**3 * control[0] + 3 * u * u * t * control[1] + 3 * u * t * t * control[2] + t**3 * control[3]
+    curve[-1] = control[-1]
+    return curve
+
+
+def parse(data: str) -> tuple[Subpath, ...]:
+    """Path data as subpaths, curves drawn as polylines to FLATNESS.  Raises PathFault."""
+    tokens = _tokens(data)
+    if not tokens or tokens[0] not in ("M", "m"):
+        raise PathFault("a path begins with M, a move to its first point")
+    done: list[Subpath] = []
+    points: list[Array] = []
+    here = start = np.zeros(2)
+    handle: Array | None = None
+    before = ""
+    command = ""
+    i = 0
+
+    def end(closed: bool) -> None:
+        if len(points) > 1 or sum(map(len, points)) > 1:
+            done.append(_subpath(np.vstack(points), closed))
+        points.clear()
+
+    while i < len(tokens):
+        token = tokens[i]
+        if isinstance(token, str):
+            command = token
+            i += 1
+            if command.upper() == "A":
+                raise PathFault("the path has an arc (A); draw it with curves (C) instead", "outline-command")
+            if command.upper() not in NUMBERS:
+                raise PathFault(f"the path has the command {command}, which SVG does not have", "outline-command")
+        elif command.upper() == "Z":
+            raise PathFault("numbers follow Z, which takes none")
+        kind, relative = command.upper(), command.islower()
+        if kind == "Z":
+            end(closed=True)
+            here, handle, before = start, None, "Z"
+            continue
+        numbers = tokens[i : i + NUMBERS[kind]]
+        if len(numbers) < NUMBERS[kind] or not all(isinstance(v, float) for v in numbers):
+            raise PathFault(f"the command {command} needs {NUMBERS[kind]} number(s)")
+        i += NUMBERS[kind]
+        values = np.array(numbers, float)
+        if kind == "H":
+            places = np.array([[values[0] + (here[0] if relative else 0.0), here[1]]])
+        elif kind == "V":
+            places = np.array([[here[0], values[0] + (here[1] if relative else 0.0)]])
+        else:
+            places = values.reshape(-1, 2) + (here if relative else 0.0)
+        if kind == "M":
+            end(closed=False)
+            here = start = places[0]
+            points.append(here[None])
+            handle, before = None, "M"
+            command = "l" if relative else "L"
+            continue
+        if not points:
+            points.append(here[None])
+        mirrored = 2 * here - handle if handle is not None else here
+        if kind in "ST":
+            follows = before in ("CS" if kind == "S" else "QT")
+            places = np.vstack([mirrored if follows else here, places])
+        if kind in "CSQT":
+            points.append(bezier(np.vstack([here, places])))
+            handle = places[-2]
+        else:
+            points.append(places)
+            handle = None
+        here, before = places[-1], kind
+    end(closed=False)
+    return tuple(done)
+
+
+def _subpath(points: Array, closed: bool) -> Subpath:
+    """Repeated points left out; a path that returns to its start counts as closed."""
+    keep = np.concatenate([[True], np.abs(np.diff(points, axis=0)).max(1) > 1e-9])
+    points = points[keep]
+    if len(points) > 2 and np.abs(points[-1] - points[0]).max() <= FLATNESS:
+        return Subpath(points[:-1], True)
+    return Subpath(points, closed)
+
+
+def crossing(points: Array) -> Array | None:
+    """A point (2,) near which a closed polygon (n, 2) crosses, touches or turns back on itself, None if simple."""
+    start, end = points, np.roll(points, -1, 0)
+    step, following = end - start, np.roll(end - start, -1, 0)
+    back = (step * following).sum(1) < -(1 - 1e-9) * np.hypot(*step.T) * np.hypot(*following.T)
+    if back.any():
+        return np.asarray(end[int(np.argmax(back))], float)
+    n = len(points)
+    for first in range(0, n, ROWS):
+        rows = slice(first, first + ROWS)
+        gap = np.abs(np.arange(n)[rows, None] - np.arange(n)[None])
+        a, b = _sides(start[rows], step[rows], start), _sides(start[rows], step[rows], end)
+        c, d = _sides(start, step, start[rows]).T, _sides(start, step, end[rows]).T
+        hit = (a * b <= 0) & (c * d <= 0) & ((a != 0) | (b != 0)) & (gap > 1) & (gap < n - 1)
+        if hit.any():
+            i, j = np.unravel_index(int(np.argmax(hit)), hit.shape)
+            share = c[i, j] / (c[i, j] - d[i, j]) if c[i, j] != d[i, j] else 0.0
+            return np.asarray(start[first + i] + share * step[first + i], float)
+    return None
+
+
+def _sides(start: Array, step: Array, points: Array) -> Array:
+    """(n, m): on which side of the line from start[i] along step[i] each point j lies; 0 on it."""
+    across: Array = step[:, :1] * (points[None, :, 1] - start[:, 1:]) - step[:, 1:] * (
+        points[None, :, 0] - start[:, :1]
+    )
+    return across
