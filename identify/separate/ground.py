@@ -1,0 +1,192 @@
+"""The bare ground of a photo: how it is lit, how its texture spreads, and how far each pixel stands off it.
+
+Colours are looked at as log ratios, in which light that falls unevenly adds and a shadow moves a matt ground along one
+axis only: luminance.  The ground is the surface that most of the picture's rim and most of the picture agree on.
+Method: iteratively re-weighted least squares with Tukey's biweight (Beaton & Tukey 1974), Mahalanobis distances from
+the ground's own scatter.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from identify.geometry import Array
+
+Plane = NDArray[np.float32]
+
+_GRID = 64
+_ROUNDS = 8
+
+LEAST_CHROMA = 0.01
+"""Standard deviation of log chroma that even the plainest ground has between light, shadow and reflections."""
+SHADE_CHROMA = 0.025
+"""How much more per unit of log luminance in shadow."""
+
+
+@dataclass(frozen=True, eq=False)
+class Traits:
+    """Log luminance and two log chroma ratios of a picture, each (h, w) float32, stacked as (h, w, 3)."""
+
+    values: Plane
+
+    @classmethod
+    def of(cls, linear: Plane, floor: float) -> Traits:
+        """From linear RGB; `floor` is added first, so that noise in the dark does not pass for colour."""
+        logs = cv2.log(linear + np.float32(floor))
+        return cls.of_logs(logs)
+
+    @classmethod
+    def of_logs(cls, logs: Plane) -> Traits:
+        """From the logs of linear RGB."""
+        mix = np.array([[1 / 3, 1 / 3, 1 / 3], [1, -1, 0], [0, -1, 1]], np.float32)
+        return cls(cv2.transform(logs, mix))
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """The ground of one picture (or one compartment): its traits at every pixel, and its scatter.
+
+    `lit` (h, w, 3): traits of the bare lit ground.  `spread` (3,): robust standard deviations of luminance and of the
+    two chroma axes after `turn` (2, 2), which makes them independent.  `bright`, `dark`: how far above and below the
+    bare ground's luminance reaches, in logs.  `share`: of the picture that is bare ground.
+    """
+
+    lit: Plane
+    spread: Array
+    turn: Array
+    bright: float
+    dark: float
+    share: float
+
+    def chroma_distance(self, difference: Plane) -> Plane:
+        """How many standard deviations the chroma of a pixel lies off the ground in that light: (h, w).
+
+        In shadow the scatter grows with depth: what lights a shadow has its own colour, near things theirs.
+        """
+        scaled = (self.turn / self.spread[1:, None]).astype(np.float32)
+        shade = np.float32(SHADE_CHROMA) * np.maximum(-difference[..., 0], 0)
+        square = np.zeros(difference.shape[:2], np.float32)
+        for k in range(2):
+            own = difference[..., 1] * scaled[k, 0] + difference[..., 2] * scaled[k, 1]
+            square += own * own / (1 + (shade / np.float32(self.spread[1 + k])) ** 2)
+        distance: Plane = np.sqrt(square)
+        return distance
+
+
+def fit_ground(traits: Plane, usable: NDArray[np.bool_], rim: float = 3.0) -> Ground:
+    """Fit the ground of a picture.
+
+    `traits` (h, w, 3); `usable` (h, w): False where something is known to lie (the card).  Pixels at the rim weigh
+    `rim` times as much at the start.
+    """
+    h, w = traits.shape[:2]
+    scale = min(1.0, _GRID / max(h, w))
+    gw, gh = max(2, round(w * scale)), max(2, round(h * scale))
+    small = cv2.resize(traits, (gw, gh), interpolation=cv2.INTER_AREA)
+    open_ = cv2.resize(usable.astype(np.float32), (gw, gh), interpolation=cv2.INTER_AREA) > 0.9
+    if not open_.any():
+        open_[:] = True
+    basis = _basis(gh, gw)
+    flat = small.reshape(-1, 3).astype(float)
+    prior = np.where(open_, 1.0, 0.0)
+    edge = max(2, round(0.06 * min(gh, gw)))
+    prior[:edge] *= rim
+    prior[-edge:] *= rim
+    prior[:, :edge] *= rim
+    prior[:, -edge:] *= rim
+    weights = prior.ravel()
+    coefficients, weights = _fit(basis, flat, weights)
+    lit = _draw(coefficients, h, w)
+    sure = cv2.resize(weights.reshape(gh, gw).astype(np.float32), (w, h), interpolation=cv2.INTER_LINEAR) > 0.3
+    sure &= usable
+    return _with_scatter(traits, lit, sure)
+
+
+def refine_ground(traits: Plane, ground: Ground, bare: NDArray[np.bool_], sigma: float) -> Ground:
+    """Let the ground follow what is known to be bare, smoothed over `sigma` pixels, and take its scatter anew."""
+    h, w = traits.shape[:2]
+    step = max(1, int(sigma / 4))
+    size = (max(1, w // step), max(1, h // step))
+    weight = cv2.resize(bare.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    rest = cv2.resize((traits - ground.lit) * bare[..., None].astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    s = sigma / step
+    total = cv2.GaussianBlur(weight, (0, 0), s)
+    smooth = cv2.GaussianBlur(rest, (0, 0), s) / (total + 0.02)[..., None]
+    lit = ground.lit + cv2.resize(smooth, (w, h), interpolation=cv2.INTER_LINEAR)
+    return _with_scatter(traits, lit, bare)
+
+
+def _basis(h: int, w: int) -> Array:
+    y, x = np.mgrid[0:h, 0:w]
+    u, v = (2 * (x.ravel() + 0.5) / w - 1), (2 * (y.ravel() + 0.5) / h - 1)
+    return np.column_stack([np.ones(h * w), u, v, u * u, u * v, v * v])
+
+
+def _draw(coefficients: Array, h: int, w: int) -> Plane:
+    gh, gw = min(h, 48), min(w, 64)
+    small = (_basis(gh, gw) @ coefficients).reshape(gh, gw, 3).astype(np.float32)
+    return cv2.resize(small, (w, h), interpolation=cv2.INTER_LINEAR)
+
+
+def _fit(basis: Array, values: Array, prior: Array) -> tuple[Array, Array]:
+    """Coefficients (6, 3) and final weights (n,) without the prior."""
+    weights = prior
+    start = np.array([_weighted_median(values[:, k], prior) for k in range(3)])
+    rest = values - start
+    coefficients = np.zeros((basis.shape[1], 3))
+    coefficients[0] = start
+    used = prior > 0
+    kept = used.astype(float)
+    for turn in range(_ROUNDS):
+        spread = np.array([1.4826 * _weighted_median(np.abs(rest[:, k]), prior * (kept + 0.05)) for k in range(3)])
+        spread = np.maximum(spread, (0.03, 0.01, 0.01))
+        away = (rest / spread / (6.0 if turn < 3 else 4.5)) ** 2
+        kept = np.clip(1 - away.max(1), 0, 1) ** 2 * used
+        weights = kept * (prior if turn < 3 else used)
+        if (weights > 0).sum() < 3 * basis.shape[1]:
+            break
+        # the first rounds look for a tilted plane only: a bowl bends too easily over a large thing
+        terms = basis.shape[1] if turn >= 3 else 3
+        root = np.sqrt(weights)[:, None]
+        solved = np.linalg.lstsq(basis[:, :terms] * root, values * root, rcond=None)[0]
+        coefficients = np.zeros_like(coefficients)
+        coefficients[:terms] = solved
+        rest = values - basis @ coefficients
+    return coefficients, kept
+
+
+def _weighted_median(values: Array, weights: Array) -> float:
+    order = np.argsort(values)
+    total = np.cumsum(weights[order])
+    if total[-1] <= 0:
+        return float(np.median(values))
+    return float(values[order[np.searchsorted(total, total[-1] / 2)]])
+
+
+def _with_scatter(traits: Plane, lit: Plane, bare: NDArray[np.bool_]) -> Ground:
+    rest = (traits - lit)[bare]
+    share = float(bare.mean())
+    if len(rest) < 50:
+        rest = (traits - lit).reshape(-1, 3)
+    rest = rest[:: max(1, len(rest) // 20000)].astype(float)
+    spread_l = _robust_spread(rest[:, 0])
+    chroma = rest[:, 1:] - np.median(rest[:, 1:], 0)
+    near = (np.abs(chroma) < 4 * np.maximum(1.4826 * np.median(np.abs(chroma), 0), 1e-3)).all(1)
+    _, turn = np.linalg.eigh(np.cov(chroma[near].T) + 1e-9 * np.eye(2)) if near.sum() > 10 else (None, np.eye(2))
+    turned = chroma @ turn
+    spread = np.maximum([_robust_spread(turned[:, k]) for k in range(2)], LEAST_CHROMA)
+    lum = rest[:, 0]
+    middle = float(np.median(lum))
+    bright = max(float(np.quantile(lum, 0.995)) - middle, 2.6 * spread_l, 0.03)
+    dark = max(middle - float(np.quantile(lum, 0.02)), 2.0 * spread_l, 0.03)
+    shifted = lit + np.array([middle, *np.median(rest[:, 1:], 0)], np.float32)
+    return Ground(shifted.astype(np.float32), np.array([max(spread_l, 0.01), *spread]), turn.T, bright, dark, share)
+
+
+def _robust_spread(values: Array) -> float:
+    away = np.abs(values - np.median(values))
+    return float(max(1.4826 * np.median(away), np.quantile(away, 0.98) / 2.6))
