@@ -4,6 +4,7 @@
 """
 
 from identify.reference.faults import Fault, LintReport
+from identify.reference.linter import lint
 from identify.reference.profile import Colourway, EyeProfile, Form, RingPlaces, ZoneColour
 from identify.reference.reader import read
 from identify.reference.sets import Profile, ReferenceSet, Source
@@ -19,5 +20,6 @@ __all__ = [
     "RingPlaces",
     "Source",
     "ZoneColour",
+    "lint",
     "read",
 ]

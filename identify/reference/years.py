@@ -12,6 +12,7 @@ import re
 from functools import lru_cache
 
 DATE = re.compile(r"(-?\d{4}|-?\d{3}X|-?\d{2}XX|-?\dXXX|-?XXXX)(?:-(\d\d|XX)(?:-(\d\d|XX))?)?([?~%]?)", re.ASCII)
+OPEN = float("inf")
 Span = tuple[float, float]
 
 
@@ -49,8 +50,8 @@ def span(text: str) -> Span:
     ends = text.split("/")
     if len(ends) != 2:
         raise ValueError("a span of years has two ends, such as 1936/1957")
-    first = -float("inf") if ends[0] in ("", "..") else _date(ends[0])[0]
-    last = float("inf") if ends[1] in ("", "..") else _date(ends[1])[1]
+    first = -OPEN if ends[0] in ("", "..") else _date(ends[0])[0]
+    last = OPEN if ends[1] in ("", "..") else _date(ends[1])[1]
     if first > last:
         raise ValueError("the span ends before it begins")
     return first, last
