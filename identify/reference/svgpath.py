@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from identify.geometry import Array
 
 NUMBERS = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "Z": 0}
-TOKEN = re.compile(r"([A-Za-z])|([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)|[\s,]+", re.ASCII)
+TOKEN = re.compile(r"[A-DF-Za-df-z]|[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?", re.ASCII)
 FLATNESS = 0.01
 """How far, in units of the path, a polyline may lie from its curve."""
 MOST_POINTS = 200
@@ -37,17 +38,18 @@ class Subpath:
 
 
 def _tokens(data: str) -> list[str | float]:
-    out: list[str | float] = []
-    place = 0
-    while place < len(data):
-        match = TOKEN.match(data, place)
-        if match is None:
-            raise PathFault(f"the path has '{data[place : place + 8]}' in it, which is no command or number")
-        if match.group(1):
-            out.append(match.group(1))
-        elif match.group(2):
-            out.append(float(match.group(2)))
-        place = match.end()
+    tokens: list[str] = TOKEN.findall(data)
+    if left := TOKEN.sub(" ", data).replace(",", " ").strip():
+        raise PathFault(f"the path has '{left[:8]}' in it, which is no command or number")
+    return [token if token.isalpha() else float(token) for token in tokens]
+
+
+@lru_cache(maxsize=MOST_POINTS * 2)
+def _weights(degree: int, n: int) -> Array:
+    """Bernstein weights (n, degree + 1) of n even steps along a Bézier curve, its first point left out."""
+    t = np.arange(1, n + 1) / n
+    out = np.stack([math.comb(degree, k) * t**k * (1 - t) ** (degree - k) for k in range(degree + 1)], 1)
+    out.flags.writeable = False
     return out
 
 
@@ -59,13 +61,7 @@ def bezier(control: Array) -> Array:
     degree = len(control) - 1
     bend = float(np.abs(control[:-2] - 2 * control[1:-1] + control[2:]).sum(1).max()) * degree * (degree - 1)
     n = min(max(math.ceil(math.sqrt(bend / (8 * FLATNESS))), 1), MOST_POINTS)
-    t = (np.arange(1, n + 1) / n)[:, None]
-    u = 1 - t
-    if degree == 2:
-        curve: Array = u * u * control[0] + 2 * u * t * control[1] + t * t * control[2]
-    else:
-        curve = u**3 * control[0] + 3 * u * u * t * control[1] + 3 * u * t * t * control[2] + t**3 * control[3]
-    curve[-1] = control[-1]
+    curve: Array = _weights(degree, n) @ control
     return curve
 
 

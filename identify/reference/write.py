@@ -22,7 +22,7 @@ from identify.reference.parse import Notes, validate
 from identify.reference.schema import ModelFile, SetFile
 from identify.reference.slugs import slug
 
-SMOOTHNESS_MM = 0.04
+SMOOTHNESS_MM = 0.03
 """How far a written curve may lie from the outline given."""
 MARGIN_MM = 2.0
 SECTIONS = ("source", "size", "variant", "colourway", "dated")
