@@ -23,6 +23,9 @@ FAR_MM, FAR_SHARE = 6.0, 0.12
 """A ring's centre stands off the body's edge by about half its diameter: further than this it is a slip of the pen."""
 
 
+TURNS = {"as drawn": (1, 1), "upside down": (1, -1), "tail left": (-1, 1), "tail left and upside down": (-1, -1)}
+
+
 def set_file(data: SetFile, notes: Notes) -> None:
     """Faults within set.toml."""
     seen: set[str] = set()
@@ -133,8 +136,9 @@ def _outlines(what: Profile, outlines: Mapping[str, Outline], notes: Notes) -> N
             if places is None or (far := distance_to(outline, places).max()) <= limit:
                 continue
             path = _where(what, form.size, form.variant, key)
-            if (turned := _turned(outline, places, form.length_mm, limit)) is not None:
-                text = f"the outline lies {turned} against the {key.replace('_', ' ')} ({which})"
+            turn = turned(outline, places, form.length_mm)
+            if turn is not None and turn[1] < limit / 2:
+                text = f"the outline lies {turn[0]} against the {key.replace('_', ' ')} ({which})"
                 notes.add("outline-reversed", path, text, "Draw it with the nose left and the back up.")
             else:
                 text = f"one of the {key.replace('_', ' ')} lies {far:.0f} mm from the body's edge ({which})"
@@ -179,14 +183,15 @@ def inside(outline: Array, place: Sequence[float]) -> bool:
     return bool((at > place[0]).sum() % 2)
 
 
-def _turned(outline: Array, places: Array, length_mm: float, limit: float) -> str | None:
-    """How the outline would have to be turned so that the rings lie at its edge; None if no turn helps."""
-    turns = (("upside down", (1, -1)), ("tail left", (-1, 1)), ("tail left and upside down", (-1, -1)))
-    for name, (sx, sy) in turns:
-        turned = outline * (sx, sy) + ((length_mm if sx < 0 else 0.0), 0.0)
-        if distance_to(turned, places).max() <= limit / 2:
-            return name
-    return None
+def turned(outline: Array, places: Array, length_mm: float) -> tuple[str, float, float] | None:
+    """The turn of an outline (n, 2) that brings it nearest to the rings at `places` (m, 2), if it is another than as
+    drawn: its name, the greatest distance of a ring then, and as drawn."""
+    far = {
+        name: float(distance_to(outline * (sx, sy) + ((length_mm if sx < 0 else 0.0), 0.0), places).max())
+        for name, (sx, sy) in TURNS.items()
+    }
+    best = min(far, key=far.__getitem__)
+    return None if best == "as drawn" else (best, far[best], far["as drawn"])
 
 
 def of_set(profiles: Sequence[Profile], about: SetFile | None, texts: Mapping[str, str]) -> list[Fault]:

@@ -86,7 +86,11 @@ def _note(kind: type[BaseModel], error: ErrorDetails, notes: Notes) -> None:
     path: Path = tuple(key for key in error["loc"] if key != "[key]")
     name, context = error["type"], error.get("ctx", {})
     last = str(path[-1]) if path else "the file"
-    if name == "missing":
+    if name == "missing" and isinstance(path[-1], int):
+        notes.add(
+            "bad-value", path[:-1], f"{_label(path)} has too few numbers", "Points are [x, y], colours [L, a, b]."
+        )
+    elif name == "missing":
         notes.add("missing-key", path, f"{last} is missing", _missing(path))
     elif name == "extra_forbidden":
         known = _keys_at(kind, path[:-1])

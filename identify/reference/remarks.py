@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from itertools import pairwise
 
+import numpy as np
+
 from identify.reference import years
-from identify.reference.checks import levels
+from identify.reference.checks import levels, turned
 from identify.reference.faults import Fault
+from identify.reference.forms import forms_of
 from identify.reference.load import Loaded
 from identify.reference.parse import Notes
 from identify.reference.schema import ColourwayTable
@@ -22,6 +25,8 @@ STEP = 3.0
 THICK = 1.6
 LOOSE = 0.05
 LONG_PATH = 160
+TURN_MM = 2.0
+"""How much nearer to the edge the rings must come before a turned outline is suspected."""
 
 
 def of(loaded: Loaded) -> list[Fault]:
@@ -38,6 +43,7 @@ def of(loaded: Loaded) -> list[Fault]:
         _colours(profile, notes)
         _links(profile, names, notes)
         _file(profile, notes)
+        _turn(profile, notes)
         found += notes.found
     return found + list(_files(loaded)) + list(_prior(loaded))
 
@@ -111,6 +117,19 @@ def _links(what: Profile, names: dict[str, str], notes: Notes) -> None:
             if name.casefold() not in names:
                 text = f"the set has no model '{name}'"
                 notes.add("unknown-model", (key, i), text, 'Write it as "MAKER / MODEL", as in its own file.')
+
+
+def _turn(what: Profile, notes: Notes) -> None:
+    """An outline that would meet all rings much better if it were turned round."""
+    for form in forms_of(what, 0):
+        places = [*((form.line_ties and form.line_ties.at_mm) or ()), *((form.hangers and form.hangers.at_mm) or ())]
+        if form.outline_mm is None or not places:
+            continue
+        turn = turned(np.array(form.outline_mm), np.array(places), form.length_mm)
+        if turn is not None and turn[2] - turn[1] > TURN_MM and turn[1] < turn[2] / 2:
+            text = f"line ties and hangers fit the outline of size '{form.size}' better if it is turned {turn[0]}"
+            notes.add("outline-reversed", (), text, "Draw it with the nose left and the back up, or mend the places.")
+            return
 
 
 def _file(what: Profile, notes: Notes) -> None:

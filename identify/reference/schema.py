@@ -68,6 +68,12 @@ def _lab(value: tuple[float, float, float]) -> tuple[float, float, float]:
     return value
 
 
+def _some(value: tuple[SizeTable, ...]) -> tuple[SizeTable, ...]:
+    if not value:
+        raise PydanticCustomError("missing-key", "there is no size", {"fix": "Add one [[size]] with length_mm."})
+    return value
+
+
 Text = Annotated[str, Strict()]
 Line = Annotated[str, Strict(), StringConstraints(min_length=1)]
 Name = Annotated[str, Strict(), AfterValidator(_name)]
@@ -173,7 +179,7 @@ class ModelFile(Places):
     same_mould_as: tuple[Line, ...] = ()
     cast_from: tuple[Line, ...] = ()
     copied_from: tuple[Line, ...] = ()
-    size: Annotated[tuple[SizeTable, ...], Field(min_length=1)]
+    size: Annotated[tuple[SizeTable, ...], AfterValidator(_some)]
     variant: tuple[VariantTable, ...] = ()
     colourway: tuple[ColourwayTable, ...] = ()
     dated: tuple[DatedTable, ...] = ()

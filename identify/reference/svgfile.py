@@ -13,7 +13,7 @@ from identify.outline import frame_of, to_frame
 from identify.reference import svgpath
 from identify.reference.svgpath import PathFault
 
-FEWEST_POINTS, MOST_POINTS = 3, 4000
+FEWEST_POINTS, MOST_POINTS = 3, 1500
 LENGTH = re.compile(r"\s*([-+]?[\d.]+(?:[eE][-+]?\d+)?)\s*([a-zA-Z%]*)\s*")
 MM = {"mm": 1.0, "cm": 10.0, "in": 25.4}
 

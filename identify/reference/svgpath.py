@@ -17,8 +17,6 @@ FLATNESS = 0.01
 """How far, in units of the path, a polyline may lie from its curve."""
 MOST_POINTS = 200
 """Points of one curve at most."""
-ROWS = 512
-"""Segments compared with all others at a time: bounds the memory."""
 
 
 class PathFault(ValueError):
@@ -145,28 +143,22 @@ def _subpath(points: Array, closed: bool) -> Subpath:
 
 def crossing(points: Array) -> Array | None:
     """A point (2,) near which a closed polygon (n, 2) crosses, touches or turns back on itself, None if simple."""
-    start, end = points, np.roll(points, -1, 0)
-    step, following = end - start, np.roll(end - start, -1, 0)
+    end = np.roll(points, -1, 0)
+    step = end - points
+    following = np.roll(step, -1, 0)
     back = (step * following).sum(1) < -(1 - 1e-9) * np.hypot(*step.T) * np.hypot(*following.T)
     if back.any():
         return np.asarray(end[int(np.argmax(back))], float)
+    x, y = points.T
+    # side[i, j]: on which side of segment i the point j lies; 0 on its line
+    side = step[:, :1] * (y - y[:, None]) - step[:, 1:] * (x - x[:, None])
+    after = np.roll(side, -1, 1)
+    hit = (side * after <= 0) & (side.T * after.T <= 0) & ((side != 0) | (after != 0))
     n = len(points)
-    for first in range(0, n, ROWS):
-        rows = slice(first, first + ROWS)
-        gap = np.abs(np.arange(n)[rows, None] - np.arange(n)[None])
-        a, b = _sides(start[rows], step[rows], start), _sides(start[rows], step[rows], end)
-        c, d = _sides(start, step, start[rows]).T, _sides(start, step, end[rows]).T
-        hit = (a * b <= 0) & (c * d <= 0) & ((a != 0) | (b != 0)) & (gap > 1) & (gap < n - 1)
-        if hit.any():
-            i, j = np.unravel_index(int(np.argmax(hit)), hit.shape)
-            share = c[i, j] / (c[i, j] - d[i, j]) if c[i, j] != d[i, j] else 0.0
-            return np.asarray(start[first + i] + share * step[first + i], float)
-    return None
-
-
-def _sides(start: Array, step: Array, points: Array) -> Array:
-    """(n, m): on which side of the line from start[i] along step[i] each point j lies; 0 on it."""
-    across: Array = step[:, :1] * (points[None, :, 1] - start[:, 1:]) - step[:, 1:] * (
-        points[None, :, 0] - start[:, :1]
-    )
-    return across
+    for k in (-1, 0, 1):  # neighbours share a point
+        hit[np.arange(n), (np.arange(n) + k) % n] = False
+    if not hit.any():
+        return None
+    i, j = np.unravel_index(int(np.argmax(hit)), hit.shape)
+    share = side[j, i] / (side[j, i] - after[j, i]) if side[j, i] != after[j, i] else 0.0
+    return np.asarray(points[i] + share * step[i], float)
