@@ -91,11 +91,11 @@ def munsell(lab: ArrayLike) -> str | None:
     """Munsell notation of a colour (3,), as "7.9B 3.8/2.9" or, for greys, "N 5.5/".
 
     The renotation of Newhall, Nickerson and Judd (1943), its value scale by ASTM D1535.  Above value 9 chroma keeps the
-    scale of value 9.  None for what no Munsell colour can be: not finite, no light at all, lighter than white, or more
-    than two chroma steps beyond the strongest colour tabulated at that hue and value.
+    scale of value 9.  None for what no Munsell colour can be: not finite, darker than black, lighter than white, or
+    more than two chroma steps beyond the strongest colour tabulated at that hue and value.
     """
     lightness, a, b = (float(v) for v in np.asarray(lab, float))
-    if not (math.isfinite(a) and math.isfinite(b) and 0.0 < lightness <= 100.5):
+    if not (math.isfinite(a) and math.isfinite(b) and 0.0 <= lightness <= 100.5):
         return None
     space = _munsell_space()
     value = min(float(np.interp(lightness, space.lightness, space.value_scale)), 10.0)
