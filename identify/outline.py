@@ -1,4 +1,9 @@
-"""Outlines in the bait's own frame: nose left at the origin, back up, x along the maximum Feret diameter."""
+"""Outlines in the bait's own frame: nose left at the origin, back up, x along the maximum Feret diameter.
+
+An outline is described apart from its size and its proportion: the heights of its upper and lower side at even
+stations, divided by its depth (`profile`), and those as sums of sine waves (`descriptors`).  Turning nose and tail or
+back and belly round only changes signs of the descriptors (`TURNED`).
+"""
 
 from __future__ import annotations
 
@@ -6,6 +11,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from identify.geometry import Array, max_feret
+
+STATIONS = 60
+THICKNESS_WAVES = 10
+CAMBER_WAVES = 6
+DESCRIPTORS = THICKNESS_WAVES + CAMBER_WAVES
 
 
 def to_frame(points: ArrayLike, nose: ArrayLike, tail: ArrayLike, back_is_left: bool, y_down: bool = True) -> Array:
@@ -27,3 +37,65 @@ def frame_of(points: ArrayLike, nose_hint: ArrayLike) -> tuple[Array, Array]:
     a, b = max_feret(points)
     hint = np.asarray(nose_hint, float)
     return (a, b) if np.hypot(*(a - hint)) <= np.hypot(*(b - hint)) else (b, a)
+
+
+def profile(outline: ArrayLike, n: int = STATIONS) -> Array:
+    """Heights (2, n) of the upper and the lower side, divided by the depth, at n stations from nose to tail.
+
+    `outline` (m, 2) is closed and lies in the bait's frame, in any unit.  Station i lies at (i + ½) / n of the extent
+    in x, which is the Feret length.  Where the outline crosses a station more than twice, the outermost ones count.
+    """
+    pts = np.asarray(outline, float)
+    x0, y0 = pts.T
+    x1, y1 = np.roll(pts, -1, axis=0).T
+    start, extent = x0.min(), np.ptp(x0)
+    at = start + (np.arange(n) + 0.5) / n * extent
+    # every edge of the outline covers a run of stations: list all pairs of edge and station that meet
+    low = np.searchsorted(at, np.minimum(x0, x1))
+    high = np.searchsorted(at, np.maximum(x0, x1))
+    counts = high - low
+    edge = np.repeat(np.arange(len(pts)), counts)
+    station = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts) + low[edge]
+    share = (at[station] - x0[edge]) / (x1[edge] - x0[edge])
+    y = y0[edge] + share * (y1[edge] - y0[edge])
+    upper, lower = np.full(n, -np.inf), np.full(n, np.inf)
+    np.maximum.at(upper, station, y)
+    np.minimum.at(lower, station, y)
+    heights: Array = np.vstack([upper, lower]) / np.ptp(y0)
+    return heights
+
+
+def waves(n: int = STATIONS, orders: int = THICKNESS_WAVES) -> Array:
+    """Sine waves (orders, n) at the stations of `profile`: wave k has k half periods from nose to tail."""
+    at = (np.arange(n) + 0.5) / n
+    basis: Array = np.sin(np.pi * np.outer(np.arange(1, orders + 1), at))
+    return basis
+
+
+def descriptors(heights: ArrayLike) -> Array:
+    """Sine coefficients (DESCRIPTORS,) of a `profile`: first of the thickness (upper minus lower side), then of the
+    camber (the mean of both, how the body bends)."""
+    upper, lower = np.asarray(heights, float)
+    basis = waves(len(upper)) * (2 / len(upper))
+    found: Array = np.concatenate([basis @ (upper - lower), basis[:CAMBER_WAVES] @ ((upper + lower) / 2)])
+    return found
+
+
+def heights_from(found: ArrayLike, n: int = STATIONS) -> Array:
+    """The smooth profile (2, n) that `descriptors` describe; what the finer waves held is gone."""
+    values, basis = np.asarray(found, float), waves(n)
+    thickness = values[:THICKNESS_WAVES] @ basis
+    camber = values[THICKNESS_WAVES:] @ basis[:CAMBER_WAVES]
+    smooth: Array = np.vstack([camber + thickness / 2, camber - thickness / 2])
+    return smooth
+
+
+def _turned() -> Array:
+    order = np.concatenate([np.arange(1, THICKNESS_WAVES + 1), np.arange(1, CAMBER_WAVES + 1)])
+    camber = np.arange(DESCRIPTORS) >= THICKNESS_WAVES
+    ends, sides = np.where(order % 2 == 0, -1.0, 1.0), np.where(camber, -1.0, 1.0)
+    return np.vstack([np.ones(DESCRIPTORS), sides, ends, ends * sides])
+
+
+TURNED = _turned()
+"""Signs (4, DESCRIPTORS) that turn descriptors round: as they are, back and belly, nose and tail, both."""

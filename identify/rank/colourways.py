@@ -1,0 +1,228 @@
+"""Colours: strong for the colourway, weak for the model, since no list of colours is ever complete.
+
+A model's pieces wear one of its listed colourways or, with a stated probability, a colour that is on no list; so a
+foreign colour costs a model little, and never more than that.  All logarithms here are ratios against the broad
+density of colours.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from identify.geometry import Array
+from identify.rank.densities import log_multi_t
+from identify.rank.noise import Noise
+from identify.rank.readings import Readings, ZoneKind
+from identify.rank.rings import UNKNOWN, Indices
+from identify.records import Colour, Lab
+from identify.reference.profile import Colourway, Form
+
+PatternKind = Literal["plain", "dots", "bars", "blend", "other"]
+PATTERNS: tuple[PatternKind, ...] = ("plain", "blend", "dots", "bars")
+"""`other` is not among them: it takes no weight."""
+HARD = ("leaf", "clear")
+ZONES: tuple[ZoneKind, ...] = ("head", "side", "tail", "throat")
+
+
+@dataclass(frozen=True, eq=False)
+class Palette:
+    """All colourways of a set, c of them, and which forms list them.
+
+    `back`, `belly` (c, 3) CIELAB, NaN where not known; `zones` the same for each zone kind; `photo` (c,) bool: known
+    from photographs; `finish` (c,): 1 leaf or clear, 0 paint; `pattern` (c,) indexes PATTERNS.  Form i lists the
+    colourways `listed[starts[i] : starts[i] + counts[i]]`.
+    """
+
+    colourways: tuple[Colourway, ...]
+    back: Array
+    belly: Array
+    zones: dict[ZoneKind, Array]
+    photo: NDArray[np.bool_]
+    finish: Indices
+    pattern: Indices
+    listed: Indices
+    starts: Indices
+    counts: Indices
+
+    def mean_over_forms(self, values: Array) -> Array:
+        """The mean (n,) over each form's colourways of values (c,); 0 for forms that list none."""
+        running = np.concatenate([[0.0], np.cumsum(values[self.listed])])
+        sums: Array = running[self.starts + self.counts] - running[self.starts]
+        return sums / np.maximum(self.counts, 1)
+
+    def of(self, form: int) -> Indices:
+        """The colourways (indices) that a form lists."""
+        return self.listed[self.starts[form] : self.starts[form] + self.counts[form]]
+
+
+def _labs(values: Sequence[Lab | None]) -> Array:
+    return np.array([(np.nan,) * 3 if v is None else v for v in values], float).reshape(-1, 3)
+
+
+def _pattern_index(kind: str | None) -> int:
+    return PATTERNS.index(kind) if kind in PATTERNS else UNKNOWN
+
+
+def palette(forms: Sequence[Form], noise: Noise) -> Palette:
+    """Gather the colourways of forms; one that several sizes share is held once."""
+    places: dict[int, int] = {}
+    colourways: list[Colourway] = []
+    listed: list[int] = []
+    counts = np.zeros(len(forms), np.int64)
+    for i, form in enumerate(forms):
+        fitting = [c for c in form.colourways if not c.sizes or form.size in c.sizes]
+        for colourway in sorted(fitting, key=lambda c: (c.code, c.name)):
+            if id(colourway) not in places:
+                places[id(colourway)] = len(colourways)
+                colourways.append(colourway)
+            listed.append(places[id(colourway)])
+        counts[i] = len(fitting)
+    zone_labs = [{z.kind: z.lab for z in c.zones} for c in colourways]
+    return Palette(
+        colourways=tuple(colourways),
+        back=_labs([c.back_lab for c in colourways]),
+        belly=_labs([c.belly_lab for c in colourways]),
+        zones={kind: _labs([z.get(kind) for z in zone_labs]) for kind in ZONES},
+        photo=np.array([c.basis == "photo" for c in colourways], bool),
+        finish=np.array([UNKNOWN if c.finish is None else int(c.finish in HARD) for c in colourways], np.int64),
+        pattern=np.array([_pattern_index(c.pattern) for c in colourways], np.int64),
+        listed=np.array(listed, np.int64),
+        starts=np.concatenate([[0], np.cumsum(counts)[:-1]]).astype(np.int64) if len(forms) else np.zeros(0, np.int64),
+        counts=counts,
+    )
+
+
+def whitening(lab: Lab, u_lch: tuple[float, float, float], noise: Noise) -> tuple[Array, float]:
+    """A matrix (3, 3) that turns CIELAB differences from `lab` into standard deviations of lightness, chroma and hue,
+    and the sum of the three's logarithms.
+
+    The tolerance is in CIEDE2000, so it grows with chroma by that formula's S_C and S_H (CIE 142-2001).  Near grey hue
+    has no direction, and chroma and hue share one figure.
+    """
+    chroma = float(np.hypot(lab[1], lab[2]))
+    tolerance = noise.colour_tolerance * np.array([1.0, 1 + 0.045 * chroma, 1 + 0.015 * chroma])
+    sd = np.hypot(u_lch, tolerance)
+    directed = min(1.0, chroma / (2 * float(sd[2])))
+    even = float(np.sqrt((sd[1] ** 2 + sd[2] ** 2) / 2))
+    sd[1:] = np.sqrt(directed * sd[1:] ** 2 + (1 - directed) * even**2)
+    c, s = (lab[1] / chroma, lab[2] / chroma) if chroma > 0 else (1.0, 0.0)
+    axes = np.array([[1.0, 0.0, 0.0], [0.0, c, -s], [0.0, s, c]])
+    return axes / sd, float(np.log(sd).sum())
+
+
+def _log_broad(lab: Lab, noise: Noise) -> float:
+    sd = np.array(noise.colour_broad_sd)
+    z = (np.array(lab) - np.array(noise.colour_broad_mean)) / sd
+    return float(-0.5 * (z**2).sum() - np.log(sd).sum() - 1.5 * np.log(2 * np.pi))
+
+
+def _zone_ratio(colour: Colour, labs: Array, which: Palette, noise: Noise) -> Array:
+    """Log ratio (c,) of one zone's colour under each colourway; 0 where the colourway does not say."""
+    seen_u = tuple(u * colour.u_seen / colour.u if colour.u > 0 else colour.u_seen for u in colour.u_lch)
+    ratio = np.zeros(len(labs))
+    for photo, lab, u in ((False, colour.lab, colour.u_lch), (True, colour.lab_seen, seen_u)):
+        chosen = which.photo == photo
+        if not chosen.any():
+            continue
+        matrix, log_scale = whitening(lab, (u[0], u[1], u[2]), noise)
+        whole = bool(chosen.all())
+        part, finish = (labs, which.finish) if whole else (labs[chosen], which.finish[chosen])
+        width = np.where(finish == 1, noise.hard_finish, 1.0)
+        z = (part - np.array(lab)) @ matrix / width[:, None]
+        squared = np.einsum("ij,ij->i", z, z)
+        found = log_multi_t(squared, log_scale + 3 * np.log(width), 3, noise.colour_tail) - _log_broad(lab, noise)
+        ratio[chosen] = np.nan_to_num(found, nan=0.0)
+    return ratio
+
+
+def _zones_there(readings: Readings, which: Palette, noise: Noise) -> Array:
+    """Log ratio (c,) of which zones were found, and of their colours."""
+    ratio = np.zeros(len(which.colourways))
+    seen = dict(readings.zones)
+    for kind in ZONES:
+        labs = which.zones[kind]
+        has = ~np.isnan(labs[:, 0])
+        colour = seen.get(kind)
+        p = np.where(has, 1 - noise.zone_missed, noise.zone_false)
+        if colour is None:
+            ratio += np.log((1 - p) / (1 - noise.zone_broad))
+        else:
+            ratio += np.log(p / noise.zone_broad) + np.where(has, _zone_ratio(colour, labs, which, noise), 0.0)
+    return ratio
+
+
+def pattern_chances(noise: Noise) -> Array:
+    """P(pattern read | pattern painted), a row for each of PATTERNS painted; plain and blend look alike."""
+    read, painted = np.indices((4, 4))
+    alike = (read < 2) & (painted < 2)
+    rest = np.where(painted < 2, (1 - noise.pattern_same - noise.pattern_near) / 2, (1 - noise.pattern_same) / 3)
+    chances: Array = np.where(read == painted, noise.pattern_same, np.where(alike, noise.pattern_near, rest)).T
+    return chances
+
+
+def _pattern(readings: Readings, which: Palette, noise: Noise) -> Array:
+    """Log ratio (c,) of pattern and of a flagged finish."""
+    ratio = np.zeros(len(which.colourways))
+    pattern = readings.pattern
+    if pattern is not None and pattern.kind in PATTERNS:
+        k, broad = PATTERNS.index(pattern.kind), np.array(noise.pattern_broad)
+        p = pattern.certainty * pattern_chances(noise)[:, k] + (1 - pattern.certainty) * broad[k]
+        by_kind = np.append(np.log(p / broad[k]), 0.0)  # the last one: a set that does not say
+        ratio += by_kind[which.pattern]
+    p = np.array([noise.finish_flagged_false, noise.finish_flagged])
+    p = p if readings.hard_to_read else 1 - p
+    broad_p = (1 - noise.finish_broad) * p[0] + noise.finish_broad * p[1]
+    ratio += np.append(np.log(p / broad_p), 0.0)[which.finish]
+    return ratio
+
+
+@dataclass(frozen=True, eq=False)
+class ColourSpeech:
+    """How the colours speak: `colours` and `pattern` (2, n) log ratios against an unlisted bait for each form, with
+    back and belly as read and swapped; `by_colourway` (2, c) log ratios, and `unlisted` the ratio of an unlisted
+    colour."""
+
+    colours: Array
+    pattern: Array
+    by_colourway: Array
+    unlisted: float
+
+
+def _forms(values: Array, which: Palette, share: Array, noise: Noise) -> tuple[Array, float]:
+    """Log ratios (2, n) of forms against an unlisted bait, and that bait's own ratio against the broad density."""
+    listed = np.array([which.mean_over_forms(np.exp(v)) for v in values])
+    say = which.counts > 0
+    pooled = float(share[say] @ listed[0][say] / share[say].sum()) if say.any() else 1.0
+    unlisted = 1 - noise.colour_pool + noise.colour_pool * pooled
+    forms = (1 - noise.colour_unlisted) * listed + noise.colour_unlisted * unlisted
+    return np.where(say, np.log(forms / unlisted), 0.0), unlisted
+
+
+def speak(readings: Readings, which: Palette, share: Array, noise: Noise) -> ColourSpeech | None:
+    """How the colours speak for each form; None when no colour was read or the set lists none."""
+    if (readings.back is None and readings.belly is None) or not which.colourways:
+        return None
+    zones = _zones_there(readings, which, noise)
+    colours = np.array([zones, zones])
+    for row, (back, belly) in zip(colours, ((which.back, which.belly), (which.belly, which.back)), strict=True):
+        for colour, labs in ((readings.back, back), (readings.belly, belly)):
+            if colour is not None:
+                row += _zone_ratio(colour, labs, which, noise)
+    by_colourway = colours + _pattern(readings, which, noise)
+    of_colours, _ = _forms(colours, which, share, noise)
+    of_both, unlisted = _forms(by_colourway, which, share, noise)
+    return ColourSpeech(of_colours, of_both - of_colours, by_colourway, unlisted)
+
+
+def posterior(speech: ColourSpeech, which: Palette, form: int, swapped: bool, noise: Noise) -> tuple[Array, float]:
+    """Probabilities of a form's colourways, in the order of `Palette.of`, and of a colour that is not listed."""
+    chosen = which.of(form)
+    listed = (1 - noise.colour_unlisted) / max(1, len(chosen)) * np.exp(speech.by_colourway[int(swapped), chosen])
+    new = noise.colour_unlisted * speech.unlisted
+    total = float(listed.sum() + new)
+    return listed / total, new / total

@@ -1,0 +1,262 @@
+"""How each feature speaks for each form: log likelihood ratios (4, n) against an unlisted bait, for the four ways round
+that the bait may lie (as read; back and belly swapped; nose and tail; both).  0 is what says nothing."""
+
+from __future__ import annotations
+
+import math
+from itertools import combinations
+
+import numpy as np
+
+from identify.geometry import Array
+from identify.outline import TURNED
+from identify.rank.background import COUNTS, grid_log_density
+from identify.rank.covariance import outline_axes
+from identify.rank.densities import log_multi_t, log_t
+from identify.rank.noise import Noise
+from identify.rank.prepared import Prepared
+from identify.rank.readings import Readings
+from identify.rank.rings import Rings
+from identify.records import Quantity
+
+WAYS = 4
+BACK_SWAPPED, NOSE_SWAPPED = np.array([False, True, False, True]), np.array([False, False, True, True])
+
+
+def turn_places(places: Array) -> Array:
+    """Places (m, 2) for each way round: (4, m, 2)."""
+    flips = np.where(BACK_SWAPPED, -1.0, 1.0)[:, None] * places[:, 1]
+    along = np.where(NOSE_SWAPPED[:, None], 1 - places[:, 0], places[:, 0])
+    return np.stack([along, flips], axis=-1)
+
+
+def log_ways(readings: Readings, noise: Noise) -> Array:
+    """Log probability (4,) of each way round, never wholly sure."""
+    doubt = noise.orientation_doubt
+    nose, back = (doubt + (1 - 2 * doubt) * p for p in (readings.p_nose, readings.p_back))
+    p: Array = np.where(NOSE_SWAPPED, 1 - nose, nose) * np.where(BACK_SWAPPED, 1 - back, back)
+    return np.log(p)
+
+
+def _said(values: Array) -> Array:
+    """0 where the set does not say."""
+    return np.nan_to_num(values, nan=0.0)
+
+
+def _relative(q: Quantity, floor: float = 0.0) -> tuple[float, float]:
+    return math.log(q.value), max(q.u / q.value, floor)
+
+
+def length(r: Readings, p: Prepared) -> Array | None:
+    """Size: ln of the length."""
+    if r.length_mm is None:
+        return None
+    at, u = _relative(r.length_mm, p.noise.length_floor)
+    mean, sd = p.background.ln_length
+    broad = log_t(at - mean, math.hypot(sd, u), p.noise.tail)
+    return _said(log_t(at - p.ln_length, np.hypot(u, p.length_tolerance), p.noise.tail) - broad)
+
+
+def aspect(r: Readings, p: Prepared) -> Array | None:
+    """Proportion: ln of depth to length."""
+    if r.aspect is None:
+        return None
+    at, u = _relative(r.aspect, p.noise.aspect_floor)
+    mean, sd = p.background.ln_aspect
+    broad = log_t(at - mean, math.hypot(sd, u), p.noise.tail)
+    return _said(log_t(at - p.ln_aspect, np.hypot(u, p.aspect_tolerance), p.noise.tail) - broad)
+
+
+def outline(r: Readings, p: Prepared) -> Array | None:
+    """Residual shape: the descriptors together, one heavy tail for all of them, since what spoils an outline spoils it
+    as a whole."""
+    if r.outline is None:
+        return None
+    axes = outline_axes(p.noise)
+    sd = axes.with_edge(p.noise, r.depth_px)
+    k = len(sd)
+    turned = (TURNED * r.outline) @ axes.vectors
+    z = (turned[:, None, :] - p.outline[None]) / sd
+    own = log_multi_t(np.einsum("wnk,wnk->wn", z, z), np.log(sd).sum(), k, p.noise.tail)
+    wide = (r.outline - p.background.outline_mean) @ p.background.outline_whitener
+    broad = log_multi_t(float(wide @ wide), p.background.outline_log_scale, k, p.noise.tail)
+    return _said(own - broad)
+
+
+def ties_present(noise: Noise) -> Array:
+    """P(ties there now | ties made): rows made 0 to 5 and more, columns there now."""
+    table = np.zeros((COUNTS, COUNTS))
+    for made in range(COUNTS):
+        for lost in range(made + 1):
+            p = math.comb(made, lost) * noise.tie_lost**lost * (1 - noise.tie_lost) ** (made - lost)
+            table[made, made - lost] += p * (1 - noise.tie_added)
+            table[made, min(made - lost + 1, COUNTS - 1)] += p * noise.tie_added
+    return table
+
+
+def _traces(noise: Noise, traces: int) -> Array:
+    """P(traces seen | made, there now), same shape as `ties_present`."""
+    made, now = np.indices((COUNTS, COUNTS))
+    seen = np.where(made > now, noise.trace_seen, noise.trace_false)
+    return seen if traces else 1 - seen
+
+
+def tie_count(r: Readings, p: Prepared) -> Array | None:
+    """Number of line ties: what is there now, given what was made, some lost, some added, some misread."""
+    if r.tie_counts is None:
+        return None
+    noise = p.noise
+    q = np.array(r.tie_counts, float)
+    q = (1 - noise.tie_misread) * q / q.sum() + noise.tie_misread / COUNTS
+    by_made = (ties_present(noise) * _traces(noise, r.traces)) @ q
+    ratio = np.append(np.log(by_made / (p.background.tie_counts @ by_made)), 0.0)
+    return ratio[np.where(p.ties.count < 0, -1, np.minimum(p.ties.count, COUNTS - 1))]
+
+
+def hanger_table(noise: Noise) -> Array:
+    """P(hangers counted | hangers made), as `ties_present`."""
+    table = np.zeros((COUNTS, COUNTS))
+    for made in range(COUNTS):
+        for missed in range(made + 1):
+            m = noise.hanger_missed
+            p = math.comb(made, missed) * m**missed * (1 - m) ** (made - missed)
+            table[made, made - missed] += p * (1 - noise.hanger_extra)
+            table[made, min(made - missed + 1, COUNTS - 1)] += p * noise.hanger_extra
+    mixed: Array = (1 - noise.hanger_misread) * table + noise.hanger_misread / COUNTS
+    return mixed
+
+
+def hanger_count(r: Readings, p: Prepared) -> Array | None:
+    """Number of hangers."""
+    if r.hangers is None:
+        return None
+    by_made = hanger_table(p.noise)[:, min(r.hangers, COUNTS - 1)]
+    ratio = np.append(np.log(by_made / (p.background.hanger_counts @ by_made)), 0.0)
+    return ratio[np.where(p.hangers.count < 0, -1, np.minimum(p.hangers.count, COUNTS - 1))]
+
+
+def hook_table(noise: Noise) -> Array:
+    """P(hooks on | hooks when new): rows new 0 to 5 and more."""
+    new, on = np.indices((COUNTS, COUNTS))
+    fewer, more = np.arange(COUNTS), COUNTS - 1 - np.arange(COUNTS)
+    table = np.where(on == new, noise.hook_same, 0.0)
+    table += np.where(on < new, noise.hook_fewer / np.maximum(fewer, 1)[:, None], 0.0)
+    table += np.where(on > new, (1 - noise.hook_same - noise.hook_fewer) / np.maximum(more, 1)[:, None], 0.0)
+    whole: Array = table / table.sum(1, keepdims=True)
+    return whole
+
+
+def hooks(r: Readings, p: Prepared) -> Array | None:
+    """Number of hooks: weak, since they are often lost and replaced."""
+    if r.hooks is None:
+        return None
+    by_new = hook_table(p.noise)[:, min(r.hooks, COUNTS - 1)]
+    ratio = np.append(np.log(by_new / (np.array(p.noise.hook_broad) @ by_new)), 0.0)
+    return ratio[np.where(p.hooks < 0, -1, np.minimum(p.hooks, COUNTS - 1))]
+
+
+def _ring_places(places: Array, rings: Rings, sd: Array, grid: Array, stray: float, noise: Noise) -> Array:
+    """Log ratio (4, n) of where rings sit.  Each belongs to one of the form's, in the same order from the nose, all
+    such assignments being alike; or, with probability `stray`, to none.  `sd` (n,) as a fraction of the length."""
+    broad = grid_log_density(grid, places)
+    ways = turn_places(places)
+    ways = np.take_along_axis(ways, np.argsort(ways[..., 0], axis=1, kind="stable")[..., None], axis=1)
+    order = np.argsort(turn_places(places)[..., 0], axis=1, kind="stable")
+    broad = broad[order]
+    seen = ways.shape[1]
+    ratio = np.zeros((WAYS, len(sd)))
+    for made in np.unique(rings.placed[rings.placed > 0]):
+        chosen = np.flatnonzero(rings.placed == made)
+        at, s = rings.places[chosen, :made], sd[chosen, None]
+        gap = ways[:, None, :, None, :] - at[None, :, None, :, :]
+        squared = np.einsum("wnijk,wnijk->wnij", gap, gap) / np.square(s)[None, :, :, None]
+        own = log_multi_t(squared, 2 * np.log(s)[None, :, :, None], 2, noise.tail)
+        pair = np.logaddexp(math.log(1 - stray) + own - broad[:, None, :, None], math.log(stray))
+        total = np.full((WAYS, len(chosen)), -np.inf)
+        n = min(seen, int(made))
+        left, right = list(combinations(range(seen), n)), list(combinations(range(int(made)), n))
+        for i in left:
+            for j in right:
+                total = np.logaddexp(total, pair[:, :, list(i), list(j)].sum(-1))
+        ratio[:, chosen] = total - math.log(len(left) * len(right))
+    return ratio
+
+
+def tie_places(r: Readings, p: Prepared) -> Array | None:
+    """Where the line ties sit."""
+    if r.tie_places is None or not len(r.tie_places):
+        return None
+    sd = p.noise.tie_sd_mm / p.length_mm
+    return _ring_places(r.tie_places, p.ties, sd, p.background.tie_grid, p.noise.tie_stray, p.noise)
+
+
+def hanger_places(r: Readings, p: Prepared) -> Array | None:
+    """Where the hangers sit."""
+    if r.hanger_places is None or not len(r.hanger_places):
+        return None
+    sd = p.noise.hanger_sd_mm / p.length_mm
+    return _ring_places(r.hanger_places, p.hangers, sd, p.background.hanger_grid, p.noise.hanger_stray, p.noise)
+
+
+def eye(r: Readings, p: Prepared) -> Array | None:
+    """That there is an eye, where, and how large.  No eye found says nothing: paint wears."""
+    if r.eye_place is None:
+        return None
+    noise = p.noise
+    stray = noise.eye_stray
+    here = turn_places(r.eye_place)[:, 0]
+    s = noise.eye_sd_mm / p.length_mm
+    gap = here[:, None, :] - p.eye_place[None]
+    place = log_multi_t(np.einsum("wnk,wnk->wn", gap, gap) / s**2, 2 * np.log(s), 2, noise.tail)
+    ratio = np.logaddexp(
+        math.log(1 - stray) + _said(place - grid_log_density(p.background.eye_grid, r.eye_place)), math.log(stray)
+    )
+    if r.eye_diameter_mm is not None:
+        q = r.eye_diameter_mm
+        u = math.hypot(q.u, noise.eye_diameter_sd_mm)
+        long = r.length_mm.value if r.length_mm is not None else float(np.median(p.length_mm))
+        mean, sd = (long * v for v in noise.eye_diameter_broad)
+        broad = log_t(q.value - mean, math.hypot(sd, u), noise.tail)
+        ratio = ratio + _said(log_t(q.value - p.eye_diameter_mm, u, noise.tail) - broad)
+    result: Array = np.where(p.eye == 1, ratio, np.where(p.eye == 0, math.log(stray), 0.0))
+    return result - np.where(p.eye >= 0, math.log(stray + (1 - stray) * noise.eye_broad), 0.0)
+
+
+def lip(r: Readings, p: Prepared) -> Array | None:
+    """That there is a lip or plate; one that was made may be lost."""
+    if r.lip is None:
+        return None
+    noise = p.noise
+    q = noise.lip_misread / 2 + (1 - noise.lip_misread) * r.lip
+    by_made = np.array([1 - q, noise.lip_lost * (1 - q) + (1 - noise.lip_lost) * q])
+    broad = (1 - noise.lip_broad) * by_made[0] + noise.lip_broad * by_made[1]
+    return np.append(np.log(by_made / broad), 0.0)[p.lip]
+
+
+def thickness(r: Readings, p: Prepared) -> Array | None:
+    """Thickness, when told or seen."""
+    if r.thickness_mm is None:
+        return None
+    noise = p.noise
+    at, u = math.log(r.thickness_mm.value), r.thickness_mm.u / r.thickness_mm.value
+    depth = math.log(r.depth_mm.value) if r.depth_mm is not None else float(np.nanmean(p.ln_length + p.ln_aspect))
+    mean, sd = noise.thickness_broad
+    broad = log_t(at - depth - mean, math.hypot(sd, u), noise.tail)
+    own = log_t(at - p.ln_thickness, np.hypot(u, noise.thickness_tolerance), noise.tail)
+    return _said(own - broad)
+
+
+FEATURES = {
+    "length": length,
+    "depth to length": aspect,
+    "outline": outline,
+    "line ties": tie_count,
+    "tie places": tie_places,
+    "hangers": hanger_count,
+    "hanger places": hanger_places,
+    "hooks": hooks,
+    "eye": eye,
+    "lip": lip,
+    "thickness": thickness,
+}
+"""Every feature but the colours, in the order in which the evidence is shown."""

@@ -1,0 +1,153 @@
+"""A reference set made ready for ranking: its forms as arrays, in an order that does not depend on how they came."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from identify.geometry import Array
+from identify.outline import DESCRIPTORS, descriptors, profile
+from identify.rank.background import Background, background
+from identify.rank.colourways import Palette, palette
+from identify.rank.covariance import outline_axes
+from identify.rank.noise import Noise
+from identify.rank.rings import UNKNOWN, Indices, Rings
+from identify.reference.profile import Form, RingPlaces
+
+MOST_RINGS = 6
+
+
+@dataclass(frozen=True, eq=False)
+class Prepared:
+    """Forms in order of name, n of them; NaN or UNKNOWN is what the set does not say.
+
+    `maker` and `model` (n,) index `makers` and `models`.  `ln_length`, `ln_aspect`, `ln_thickness` (n,) and their
+    relative tolerances; `outline` (n, DESCRIPTORS) in the axes of `outline_axes`.  `eye`, `lip`: 1 there, 0 none.
+    `share` (n,): each form's part when all models weigh the same.
+    """
+
+    forms: tuple[Form, ...]
+    noise: Noise
+    makers: tuple[str, ...]
+    models: tuple[tuple[str, str], ...]
+    maker: Indices
+    model: Indices
+    share: Array
+    ln_length: Array
+    length_tolerance: Array
+    ln_aspect: Array
+    aspect_tolerance: Array
+    outline: Array
+    ln_thickness: Array
+    ties: Rings
+    hangers: Rings
+    hooks: Indices
+    eye: Indices
+    eye_place: Array
+    eye_diameter_mm: Array
+    lip: Indices
+    palette: Palette
+    background: Background
+
+    @property
+    def length_mm(self) -> Array:
+        lengths: Array = np.exp(self.ln_length)
+        return lengths
+
+
+def sort_key(form: Form) -> tuple[str, str, float, str, str]:
+    """Order of forms: by name, sizes from small to large."""
+    return form.maker, form.model, form.length_mm, form.size, form.variant or ""
+
+
+def _first_set_wins(forms: Sequence[Form]) -> list[Form]:
+    first: dict[tuple[str, str], int] = {}
+    for form in forms:
+        name = form.maker, form.model
+        first[name] = min(form.set, first.get(name, form.set))
+    return [f for f in forms if f.set == first[f.maker, f.model]]
+
+
+def _numbers(forms: Sequence[Form], get: Callable[[Form], float | None]) -> Array:
+    return np.array([np.nan if (v := get(f)) is None else v for f in forms], float)
+
+
+def _whole(forms: Sequence[Form], get: Callable[[Form], int | None]) -> Indices:
+    return np.array([UNKNOWN if (v := get(f)) is None else v for f in forms], np.int64)
+
+
+def _rings(forms: Sequence[Form], get: Callable[[Form], RingPlaces | None]) -> Rings:
+    count = _whole(forms, lambda f: None if (r := get(f)) is None else r.count)
+    places = np.full((len(forms), MOST_RINGS, 2), np.nan)
+    placed = np.zeros(len(forms), np.int64)
+    for i, form in enumerate(forms):
+        rings = get(form)
+        if rings is not None and rings.at_mm:
+            at = np.array(sorted(rings.at_mm)[:MOST_RINGS], float) / form.length_mm
+            places[i, : len(at)] = at
+            placed[i] = len(at)
+    return Rings(count, places, placed)
+
+
+def _eye(form: Form) -> int | None:
+    if form.eye is None:
+        return None
+    return 0 if form.eye.kind == "none" else 1
+
+
+def prepare(forms: Sequence[Form], noise: Noise | None = None) -> Prepared:
+    """Make a set's forms ready; done once for many baits.  Where two sets have the same maker and model, those of the
+    set with the lower number count."""
+    noise = noise or Noise()
+    kept = tuple(sorted(_first_set_wins(forms), key=sort_key))
+    makers = tuple(sorted({f.maker for f in kept}))
+    models = tuple(sorted({(f.maker, f.model) for f in kept}))
+    maker_at, model_at = {m: i for i, m in enumerate(makers)}, {m: i for i, m in enumerate(models)}
+    maker = np.array([maker_at[f.maker] for f in kept], np.int64)
+    model = np.array([model_at[f.maker, f.model] for f in kept], np.int64)
+    share = 1.0 / (np.bincount(model, minlength=len(models))[model] * max(1, len(models)))
+
+    length = _numbers(kept, lambda f: f.length_mm)
+    depth = _numbers(kept, lambda f: f.depth_mm)
+    length_tolerance = _numbers(kept, lambda f: f.tolerance_mm) / length
+    length_tolerance = np.where(np.isnan(length_tolerance), noise.length_tolerance, length_tolerance)
+    depth_tolerance = _numbers(kept, lambda f: f.depth_tolerance_mm) / depth
+    depth_tolerance = np.where(np.isnan(depth_tolerance), noise.depth_tolerance, depth_tolerance)
+
+    raw = np.full((len(kept), DESCRIPTORS), np.nan)
+    for i, form in enumerate(kept):
+        if form.outline_mm is not None:
+            raw[i] = descriptors(profile(form.outline_mm))
+    ties, hangers = _rings(kept, lambda f: f.line_ties), _rings(kept, lambda f: f.hangers)
+    eye_place = np.full((len(kept), 2), np.nan)
+    for i, form in enumerate(kept):
+        if form.eye is not None and form.eye.at_mm is not None:
+            eye_place[i] = np.array(form.eye.at_mm) / form.length_mm
+
+    ln_length, ln_aspect = np.log(length), np.log(depth / length)
+    return Prepared(
+        forms=kept,
+        noise=noise,
+        makers=makers,
+        models=models,
+        maker=maker,
+        model=model,
+        share=share,
+        ln_length=ln_length,
+        length_tolerance=length_tolerance,
+        ln_aspect=ln_aspect,
+        aspect_tolerance=np.hypot(depth_tolerance, length_tolerance),
+        outline=raw @ outline_axes(noise).vectors,
+        ln_thickness=np.log(_numbers(kept, lambda f: f.thickness_mm)),
+        ties=ties,
+        hangers=hangers,
+        hooks=_whole(kept, lambda f: f.hooks),
+        eye=_whole(kept, _eye),
+        eye_place=eye_place,
+        eye_diameter_mm=_numbers(kept, lambda f: None if f.eye is None else f.eye.diameter_mm),
+        lip=_whole(kept, lambda f: None if f.lip is None else int(f.lip != "none")),
+        palette=palette(kept, noise),
+        background=background(noise, share, len(models), ln_length, ln_aspect, raw, ties, hangers, eye_place),
+    )

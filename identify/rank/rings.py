@@ -1,0 +1,24 @@
+"""Rings of all forms of a set as arrays."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from identify.geometry import Array
+
+Indices = NDArray[np.int64]
+UNKNOWN = -1
+"""Stands for what a set does not say, in arrays of whole numbers."""
+
+
+@dataclass(frozen=True, eq=False)
+class Rings:
+    """Line ties or hangers of n forms: `count` (n,), UNKNOWN where the set does not say; `places` (n, m, 2) as
+    fractions of the length, from nose to tail, NaN where not known; `placed` (n,) how many places are known."""
+
+    count: Indices
+    places: Array
+    placed: Indices

@@ -1,0 +1,241 @@
+"""Baits drawn from ranking's own likelihoods: what a set could show, with the truth known.
+
+Drawn so, answers must be as sure as they say; and how often two models are taken for one another tells how alike they
+are.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from identify.geometry import Array
+from identify.outline import TURNED
+from identify.rank import likelihood
+from identify.rank.background import CELL, COUNTS, GRID
+from identify.rank.colourways import PATTERNS, ZONES, pattern_chances, whitening
+from identify.rank.covariance import outline_axes
+from identify.rank.noise import Noise
+from identify.rank.prepared import Prepared
+from identify.rank.readings import Readings, ZoneKind
+from identify.rank.rings import Indices, Rings
+from identify.records import Colour, Lab, Pattern, Quantity
+from identify.reference.profile import Colourway
+
+Source = int | None
+"""The form that a feature is drawn from; None for an unlisted bait's own."""
+
+
+@dataclass(frozen=True)
+class Camera:
+    """How good the photos are: relative u of length and aspect, u of colours, depth of the bait in pixels."""
+
+    u_length: float = 0.004
+    u_aspect: float = 0.006
+    u_lch: tuple[float, float, float] = (4.0, 2.5, 2.5)
+    depth_px: float = 150.0
+    p_nose: float = 0.98
+    p_back: float = 0.98
+
+
+def _t(rng: np.random.Generator, dof: float, k: int = 1) -> Array:
+    z: Array = rng.standard_normal(k) * np.sqrt(dof / rng.chisquare(dof))
+    return z
+
+
+def _log_normal(
+    rng: np.random.Generator, own: Array, tolerance: Array, broad: tuple[float, float], u: float, dof: float, i: Source
+) -> float:
+    """A size or ratio, from its logarithm."""
+    centre, sd = (broad[0], broad[1]) if i is None else (float(own[i]), float(tolerance[i]))
+    return float(np.exp(centre + np.hypot(sd, u) * _t(rng, dof)[0]))
+
+
+def _outline(rng: np.random.Generator, p: Prepared, camera: Camera, i: Source) -> Array:
+    if i is None:
+        spread = np.linalg.inv(p.background.outline_whitener)
+        own: Array = p.background.outline_mean + _t(rng, p.noise.tail, len(spread)) @ spread
+        return own
+    axes = outline_axes(p.noise)
+    sd = axes.with_edge(p.noise, camera.depth_px)
+    listed: Array = axes.vectors @ (p.outline[i] + sd * _t(rng, p.noise.tail, len(sd)))
+    return listed
+
+
+def _from_grid(rng: np.random.Generator, grid: Array, n: int) -> Array:
+    chance = np.exp(grid).ravel()
+    cells = rng.choice(len(chance), n, p=chance / chance.sum())
+    i, j = np.unravel_index(cells, grid.shape)
+    at = np.column_stack([i, j]) + rng.random((n, 2))
+    places: Array = np.array([GRID[0], GRID[2]]) + CELL * at
+    return places
+
+
+def _places(
+    rng: np.random.Generator, rings: Rings, i: Source, seen: int, grid: Array, sd_mm: float, stray: float, p: Prepared
+) -> Array | None:
+    if seen == 0:
+        return None
+    places = _from_grid(rng, grid, seen)
+    if i is not None:
+        made = int(rings.placed[i])
+        n = min(made, seen)
+        for row, k in enumerate(np.sort(rng.permutation(made)[:n])):
+            if rng.random() >= stray:
+                sd = sd_mm / float(p.length_mm[i])
+                places[row] = rings.places[i, k] + sd * _t(rng, p.noise.tail, 2)
+    return places
+
+
+def _made(rng: np.random.Generator, count: Indices, i: Source, broad: Array) -> int:
+    if i is None or count[i] < 0:
+        return int(rng.choice(COUNTS, p=broad / broad.sum()))
+    return min(int(count[i]), COUNTS - 1)
+
+
+def _ties(rng: np.random.Generator, p: Prepared, i: Source) -> tuple[int, int]:
+    """Ties counted, and traces seen."""
+    noise = p.noise
+    made = _made(rng, p.ties.count, i, p.background.tie_counts)
+    now = int(rng.choice(COUNTS, p=likelihood.ties_present(noise)[made]))
+    traces = int(rng.random() < (noise.trace_seen if made > now else noise.trace_false))
+    counted = int(rng.integers(COUNTS)) if rng.random() < noise.tie_misread else now
+    return counted, traces
+
+
+def _colour(rng: np.random.Generator, lab: Lab, camera: Camera, noise: Noise) -> Colour:
+    matrix, _ = whitening(lab, camera.u_lch, noise)
+    drawn = np.array(lab) + _t(rng, noise.colour_tail, 3) @ np.linalg.inv(matrix)
+    seen = (float(drawn[0]), float(drawn[1]), float(drawn[2]))
+    u = float(np.mean(camera.u_lch))
+    return Colour(seen, u, camera.u_lch, seen, u, 1.0, "#808080", None, "drawn")
+
+
+def _any_lab(rng: np.random.Generator, noise: Noise) -> Lab:
+    lab = np.array(noise.colour_broad_mean) + np.array(noise.colour_broad_sd) * rng.standard_normal(3)
+    return float(lab[0]), float(lab[1]), float(lab[2])
+
+
+def _colourway(rng: np.random.Generator, p: Prepared, i: Source) -> Colourway | None:
+    """A colourway of form i; or one of any form; or None for a colour on no list at all."""
+    if i is not None and rng.random() >= p.noise.colour_unlisted:
+        return p.palette.colourways[int(rng.choice(p.palette.of(i)))]
+    if rng.random() < p.noise.colour_pool:
+        other = int(rng.choice(len(p.forms), p=p.share / p.share.sum()))
+        return p.palette.colourways[int(rng.choice(p.palette.of(other)))]
+    return None
+
+
+def _zones(
+    rng: np.random.Generator, colourway: Colourway | None, camera: Camera, noise: Noise
+) -> tuple[tuple[ZoneKind, Colour], ...]:
+    listed = {} if colourway is None else {z.kind: z.lab for z in colourway.zones}
+    found: list[tuple[ZoneKind, Colour]] = []
+    for kind in ZONES:
+        chance = (
+            noise.zone_broad if colourway is None else noise.zone_false if kind not in listed else 1 - noise.zone_missed
+        )
+        if rng.random() < chance:
+            if kind in listed:
+                found.append((kind, _colour(rng, listed[kind], camera, noise)))
+            else:
+                lab = _any_lab(rng, noise)
+                found.append((kind, Colour(lab, 3.0, camera.u_lch, lab, 3.0, 1.0, "#808080", None, "drawn")))
+    return tuple(found)
+
+
+def _pattern(rng: np.random.Generator, colourway: Colourway | None, noise: Noise, certainty: float = 0.8) -> Pattern:
+    broad = np.array(noise.pattern_broad)
+    chance = broad
+    if colourway is not None and colourway.pattern in PATTERNS:
+        chance = certainty * pattern_chances(noise)[PATTERNS.index(colourway.pattern)] + (1 - certainty) * broad
+    kind = PATTERNS[int(rng.choice(len(PATTERNS), p=chance / chance.sum()))]
+    return Pattern(kind, None, 0.1, certainty)
+
+
+def draw(rng: np.random.Generator, p: Prepared, camera: Camera | None = None) -> tuple[Readings, Source]:
+    """One bait and its truth: the index of a form of `p`, or None for an unlisted bait.
+
+    Every form must have a depth, an outline, rings and colourways.  Models weigh the same, as `Prepared.share` has it.
+    """
+    noise, camera = p.noise, camera or Camera()
+    share = p.share / p.share.sum()
+    if rng.random() >= noise.none:
+        i = int(rng.choice(len(p.forms), p=share))
+        return draw_from(rng, p, dict.fromkeys(GROUPS, i), camera), i
+    copied = int(rng.choice(len(p.forms), p=share)) if rng.random() < noise.cousin else None
+    return draw_from(rng, p, {g: copied if rng.random() < noise.copied else None for g in GROUPS}, camera), None
+
+
+GROUPS = ("size", "body", "ties", "hangers", "eye", "lip", "colours")
+"""Features that a cousin takes over together, as in `identify.rank.ranking.KIN`."""
+
+
+def _turned(places: Array | None, way: int) -> Array | None:
+    return None if places is None else likelihood.turn_places(places)[way]
+
+
+def draw_from(rng: np.random.Generator, p: Prepared, source: dict[str, Source], camera: Camera) -> Readings:
+    """One bait whose features come from the forms that `source` names for each of GROUPS."""
+    noise, dof = p.noise, p.noise.tail
+    length = _log_normal(
+        rng, p.ln_length, p.length_tolerance, p.background.ln_length, camera.u_length, dof, source["size"]
+    )  # fmt: skip
+    aspect = _log_normal(
+        rng, p.ln_aspect, p.aspect_tolerance, p.background.ln_aspect, camera.u_aspect, dof, source["body"]
+    )  # fmt: skip
+    outline = _outline(rng, p, camera, source["body"])
+    ties, traces = _ties(rng, p, source["ties"])
+    at = _places(
+        rng, p.ties, source["ties"], ties, p.background.tie_grid, noise.tie_sd_mm, noise.tie_stray, p
+    )  # fmt: skip
+    made = _made(rng, p.hangers.count, source["hangers"], p.background.hanger_counts)
+    hangers = int(rng.choice(COUNTS, p=likelihood.hanger_table(noise)[made]))
+    hang_at = _places(
+        rng, p.hangers, source["hangers"], hangers, p.background.hanger_grid, noise.hanger_sd_mm, noise.hanger_stray, p
+    )  # fmt: skip
+    new = _made(rng, p.hooks, source["hangers"], np.array(noise.hook_broad))
+    hooks = int(rng.choice(COUNTS, p=likelihood.hook_table(noise)[new]))
+    has_lip = rng.random() < noise.lip_broad if source["lip"] is None else p.lip[source["lip"]] == 1
+    lip = has_lip and rng.random() >= noise.lip_lost
+    lip = lip != (rng.random() < noise.lip_misread / 2)
+    colourway = _colourway(rng, p, source["colours"])
+    back = _any_lab(rng, noise) if colourway is None or colourway.back_lab is None else colourway.back_lab
+    belly = _any_lab(rng, noise) if colourway is None or colourway.belly_lab is None else colourway.belly_lab
+    painted = [
+        Colour(lab, 3.0, camera.u_lch, lab, 3.0, 1.0, "#808080", None, "drawn") if colourway is None
+        else _colour(rng, lab, camera, noise)
+        for lab in (back, belly)
+    ]  # fmt: skip
+    hard = colourway is not None and colourway.finish in ("leaf", "clear")
+    flagged = rng.random() < (noise.finish_flagged if hard else noise.finish_flagged_false)
+
+    way = 0
+    if source["body"] is not None:
+        way = int(
+            rng.choice(4, p=np.exp(likelihood.log_ways(Readings(p_nose=camera.p_nose, p_back=camera.p_back), noise)))
+        )
+    if likelihood.BACK_SWAPPED[way]:
+        painted.reverse()
+    return Readings(
+        length_mm=Quantity(length, camera.u_length * length),
+        aspect=Quantity(aspect, camera.u_aspect * aspect),
+        outline=TURNED[way] * outline,
+        depth_px=camera.depth_px,
+        p_nose=camera.p_nose,
+        p_back=camera.p_back,
+        tie_counts=tuple(float(k == ties) for k in range(COUNTS)),
+        tie_count=ties,
+        tie_places=_turned(at, way),
+        traces=traces,
+        hangers=hangers,
+        hanger_places=_turned(hang_at, way),
+        hooks=hooks,
+        lip=float(lip),
+        back=painted[0],
+        belly=painted[1],
+        zones=_zones(rng, colourway, camera, noise),
+        pattern=_pattern(rng, colourway, noise),
+        hard_to_read=("leaf",) if flagged else (),
+    )
