@@ -1,0 +1,45 @@
+"""Finishes whose colour depends on the light: metal leaf on the flank.
+
+Leaf is laid on in crinkled scraps, so the middle of the flank shows a texture of the size of the cracks that the rim's
+paint does not.  A noisy photo is rough at the size of a pixel, and on the rim as well; both are taken off.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import median_filter
+
+from identify.geometry import Array
+
+FLANK, RIM = (0.24, 0.68), (0.19, 0.80)
+CRINKLED = 0.42
+"""L* by which leaf is rougher than the rim."""
+TIMES_RIM = 2.2
+STEEP = 2.0
+"""Rows whose typical Lab changes more than this to the next lie on an edge of paint."""
+
+
+def is_leaf(lab: Array, clean: NDArray[np.bool_], profile: Array, s: Array, u: Array) -> bool:
+    """Whether the flank is metal leaf.  `clean` (h, w): usable cells without marks and zones of other paint."""
+    lightness = lab[..., 0].astype(np.float32)
+    detail = lightness - median_filter(lightness, (1, 31))
+    flat = np.linalg.norm(np.gradient(profile, axis=0), axis=1) < STEEP
+    inside = clean & ((s > 0.18) & (s < 0.90))
+    flank = _roughness(detail, inside & (flat & (u > FLANK[0]) & (u < FLANK[1]))[:, None])
+    rim = _roughness(detail, inside & (flat & ((u < RIM[0]) | (u > RIM[1])))[:, None])
+    if flank is None:
+        return False
+    rim = 0.3 if rim is None else max(rim, 0.1)
+    return flank - rim > CRINKLED and flank > TIMES_RIM * rim
+
+
+def _roughness(detail: NDArray[np.float32], cells: NDArray[np.bool_]) -> float | None:
+    """Spread of L* at the scale of three cells, with the part of white noise taken off; None for too few cells."""
+    if cells.sum() < 150:
+        return None
+    fine = float(np.subtract(*np.percentile(detail[cells], [84, 16]))) / 2
+    coarse = float(np.subtract(*np.percentile(cv2.blur(detail, (3, 3))[cells], [84, 16]))) / 2
+    structure = coarse**2 - (fine**2 - coarse**2) / 8  # white noise keeps a ninth of its variance in a 3 × 3 mean
+    return float(np.sqrt(max(structure, 0.0)))

@@ -1,0 +1,116 @@
+"""How light falls on the flank: direction and ambient share, fitted on cells that bear one paint.
+
+A surface of normal n that turns its face to a distant lamp is lit in proportion to n · l (Lambert).  Relative to the
+card, which faces up, that is n_z + g · n_xy, g being the lamp's horizontal direction times the cotangent of its
+elevation; several lamps add up to one g as long as no part turns away from them.  An even sky of share `a` gives
+(1 + n_z) / 2, and the ground gives some of it back from below.  So three numbers, (g_x, g_y, a), hold the light of one
+photo, and the paint of each zone is one more factor: a robust Gauss-Newton fit in log luminance finds them together.
+The spread of g and a between photos is the prior: windows and lamps stand 25 to 70 degrees high.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from identify.geometry import Array
+
+LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
+"""Of linear sRGB (IEC 61966-2-1)."""
+GROUND_ALBEDO = 0.25
+SOFT_TERMINATOR = 0.12
+"""Lamps are windows, not points: light fades out over this much of n · l."""
+PRIOR = np.array([0.0, 0.0, 0.25])
+PRIOR_SD = np.array([0.7, 0.7, 0.1])
+STARTS = (-1.2, -0.4, 0.4, 1.2)
+"""Of g_y: the sum over outliers is not convex."""
+NOISE = 0.06
+"""Of log luminance within one paint: noise, brush marks and what the model leaves out."""
+EFFECTIVE_CELLS = 80
+"""The misfit is shared by whole parts of the flank, so many cells weigh no more than this many."""
+TOO_BRIGHT, TOO_DARK = 2.5, 4.0
+"""Residuals beyond these many NOISE do not count (Tukey): gloss only ever brightens, so that side is tighter."""
+MAX_CELLS = 700
+
+
+@dataclass(frozen=True, eq=False)
+class Shading:
+    """`factor` (h, w): light that falls on each cell over what falls on the card.  `log_luminance`, `u_log` (zones,):
+    of each zone's paint as if it faced up.  `light`: (g_x, g_y, a)."""
+
+    factor: Array
+    log_luminance: Array
+    u_log: Array
+    light: tuple[float, float, float]
+
+
+def fit_shading(rgb: NDArray[np.float32], normal: Array, up: Array, zone: NDArray[np.int_]) -> Shading:
+    """Fit the light on cells of known zone.
+
+    `zone` (h, w): 0, 1, ... for cells that bear one paint each, -1 for cells left out.  With no cell at all the factor
+    is that of the prior.
+    """
+    table = _in_table_frame(normal, up)
+    rows, cols = np.nonzero(zone >= 0)
+    count = int(zone.max()) + 1 if len(rows) else 0
+    light, level, u = PRIOR.copy(), np.zeros(count), np.full(count, 1.0)
+    if len(rows) >= 30:
+        step = -(-len(rows) // MAX_CELLS)
+        pick = (rows[::step], cols[::step])
+        y = np.log(np.maximum(rgb[pick] @ LUMINANCE, 1e-4))
+        fits = [_descend(y, table[pick], zone[pick], count, start) for start in STARTS]
+        _, light, level, u = min(fits, key=lambda f: f[0])
+    gx, gy, a = (float(v) for v in light)
+    return Shading(_factor(table, light), level, u, (gx, gy, a))
+
+
+def _in_table_frame(normal: Array, up: Array) -> Array:
+    ex = np.array([1.0, 0.0, 0.0]) - up[0] * up
+    ex /= np.linalg.norm(ex)
+    frame: Array = normal @ np.column_stack([ex, np.cross(up, ex), up])
+    return frame
+
+
+def _factor(n: Array, light: Array) -> Array:
+    """Light on normals n (..., 3) over that on the table."""
+    gx, gy, a = light
+    sky = (1 + n[..., 2]) / 2 + GROUND_ALBEDO * (1 - n[..., 2]) / 2
+    facing = n[..., 2] + gx * n[..., 0] + gy * n[..., 1]
+    lit = (facing + np.sqrt(facing**2 + SOFT_TERMINATOR**2)) / (1 + np.sqrt(1 + SOFT_TERMINATOR**2))
+    total: Array = np.maximum(a * sky + (1 - a) * lit, 0.03)
+    return total
+
+
+def _descend(y: Array, n: Array, zone: NDArray[np.int_], count: int, start: float) -> tuple[float, Array, Array, Array]:
+    p = PRIOR.copy()
+    p[1] = start
+    member = (zone[:, None] == np.arange(count)).astype(float)
+    log_f = np.log(_factor(n, p))
+    level = np.array([np.median((y - log_f)[zone == k]) if (zone == k).any() else 0.0 for k in range(count)])
+    weight = EFFECTIVE_CELLS / len(y) / NOISE**2
+    prior = np.concatenate([np.full(count, 1e-4), 1 / PRIOR_SD**2])
+    hessian = np.diag(prior)
+    for _ in range(9):
+        log_f = np.log(_factor(n, p))
+        r = y - level[zone] - log_f
+        w, _ = _tukey(r)
+        slopes = [(np.log(_factor(n, p + h)) - log_f) / 1e-3 for h in np.eye(3) * 1e-3]
+        jac = np.column_stack([member, *slopes])
+        hessian = (jac * w[:, None]).T @ jac * weight + np.diag(prior)
+        gradient = (jac * w[:, None]).T @ r * weight + np.concatenate([np.zeros(count), (PRIOR - p) * prior[count:]])
+        step = np.linalg.solve(hessian, gradient)
+        level, p = level + step[:count], p + np.clip(step[count:], -0.3, 0.3)
+        p[2] = np.clip(p[2], 0.02, 0.7)
+    r = y - level[zone] - np.log(_factor(n, p))
+    _, loss = _tukey(r)
+    cost = 2 * weight * loss.sum() + (((p - PRIOR) / PRIOR_SD) ** 2).sum()
+    return float(cost), p, level, np.sqrt(np.diag(np.linalg.inv(hessian)))[:count]
+
+
+def _tukey(r: Array) -> tuple[Array, Array]:
+    """Weights and losses of Tukey's biweight with its own width on either side."""
+    width = np.where(r > 0, TOO_BRIGHT, TOO_DARK) * NOISE
+    inside = np.clip(1 - (r / width) ** 2, 0, 1)
+    return inside**2, width**2 / 6 * (1 - inside**3)
