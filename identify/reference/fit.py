@@ -13,7 +13,7 @@ CORNER_DEG = 35.0
 """A turn between neighbouring stretches sharper than this is kept as a corner."""
 REACH = 3
 """Points on each side that a tangent is taken from."""
-ROUNDS = 5
+ROUNDS = 40
 
 
 def fit_closed(points: Array, tolerance: float) -> Array:
