@@ -15,27 +15,43 @@ from importlib import resources
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from identify.encoding import D50, SRGB_TO_XYZ_D50, XYZ_D50_TO_SRGB, Array, srgb_encode
+from identify.encoding import (
+    D50,
+    ILLUMINANT_C,
+    SRGB_TO_XYZ_D50,
+    XYZ_D50_TO_SRGB,
+    Array,
+    adaptation,
+    srgb_encode,
+)
 
 _DELTA = 6 / 29
 
 
 def linear_to_lab(rgb: ArrayLike) -> Array:
     """CIELAB (D50, 2°) of linear sRGB (..., 3), by way of XYZ and Bradford adaptation (CIE 15:2004)."""
-    t = (np.asarray(rgb, float) @ SRGB_TO_XYZ_D50.T) / D50
+    return _xyz_to_lab(np.asarray(rgb, float) @ SRGB_TO_XYZ_D50.T, D50)
+
+
+def lab_to_linear(lab: ArrayLike) -> Array:
+    """The inverse of `linear_to_lab`; colours outside the sRGB gamut give components below 0 or above 1."""
+    linear: Array = _lab_to_xyz(lab, D50) @ XYZ_D50_TO_SRGB.T
+    return linear
+
+
+def _xyz_to_lab(xyz: Array, white: Array) -> Array:
+    t = xyz / white
     f = np.where(t > _DELTA**3, np.cbrt(t), t / (3 * _DELTA**2) + 4 / 29)
     x, y, z = np.moveaxis(f, -1, 0)
     return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
 
 
-def lab_to_linear(lab: ArrayLike) -> Array:
-    """The inverse of `linear_to_lab`; colours outside the sRGB gamut give components below 0 or above 1."""
+def _lab_to_xyz(lab: ArrayLike, white: Array) -> Array:
     lightness, a, b = np.moveaxis(np.asarray(lab, float), -1, 0)
     y = (lightness + 16) / 116
     f = np.stack([y + a / 500, y, y - b / 200], axis=-1)
-    t = np.where(f > _DELTA, f**3, 3 * _DELTA**2 * (f - 4 / 29))
-    linear: Array = (t * D50) @ XYZ_D50_TO_SRGB.T
-    return linear
+    xyz: Array = np.where(f > _DELTA, f**3, 3 * _DELTA**2 * (f - 4 / 29)) * white
+    return xyz
 
 
 def delta_e(
@@ -48,7 +64,7 @@ def delta_e(
     """
     l1, a1, b1 = np.moveaxis(np.asarray(lab1, float), -1, 0)
     l2, a2, b2 = np.moveaxis(np.asarray(lab2, float), -1, 0)
-    mean7 = ((np.hypot(a1, b1) + np.hypot(a2, b2)) / 2) ** 7
+    mean7 = _seventh((np.hypot(a1, b1) + np.hypot(a2, b2)) / 2)
     stretch = 1.5 - 0.5 * np.sqrt(mean7 / (mean7 + 25.0**7))
     c1, c2 = np.hypot(stretch * a1, b1), np.hypot(stretch * a2, b2)
     h1, h2 = np.arctan2(b1, stretch * a1) % (2 * np.pi), np.arctan2(b2, stretch * a2) % (2 * np.pi)
@@ -70,7 +86,7 @@ def delta_e(
     s_l = 1 + 0.015 * (lightness - 50) ** 2 / np.sqrt(20 + (lightness - 50) ** 2)
     s_c = 1 + 0.045 * chroma
     s_h = 1 + 0.015 * chroma * t
-    chroma7 = chroma**7
+    chroma7 = _seventh(chroma)
     theta = np.radians(60) * np.exp(-(((np.degrees(hue) - 275) / 25) ** 2))
     rotation = -2 * np.sqrt(chroma7 / (chroma7 + 25.0**7)) * np.sin(theta)
     k_l, k_c, k_h = weights
@@ -79,6 +95,11 @@ def delta_e(
     # The rotation term can carry the sum of two tiny squares a rounding error below 0.
     difference: Array = np.sqrt(np.maximum(in_l**2 + in_c**2 + in_h**2 + rotation * in_c * in_h, 0.0))
     return difference
+
+
+def _seventh(v: Array) -> Array:
+    cube: Array = v * v * v  # numpy's own power is ten times slower
+    return cube * cube * v
 
 
 def hex_of(lab: ArrayLike) -> str:
@@ -94,7 +115,8 @@ def munsell(lab: ArrayLike) -> str | None:
     scale of value 9.  None for what no Munsell colour can be: not finite, darker than black, lighter than white, or
     more than two chroma steps beyond the strongest colour tabulated at that hue and value.
     """
-    lightness, a, b = (float(v) for v in np.asarray(lab, float))
+    under_c = _xyz_to_lab(_lab_to_xyz(lab, D50) @ adaptation(D50, ILLUMINANT_C).T, ILLUMINANT_C)
+    lightness, a, b = (float(v) for v in under_c)
     if not (math.isfinite(a) and math.isfinite(b) and 0.0 <= lightness <= 100.5):
         return None
     space = _munsell_space()
@@ -123,7 +145,9 @@ def lab_of_munsell(hue: str, value: float, chroma: float) -> tuple[float, float,
     tenths, family = float(hue.rstrip("BGPRY")), hue.lstrip("0123456789.")
     space = _munsell_space()
     a, b = _on_plane(space.plane(value), (tenths + 10 * _FAMILIES.index(family)) / 2.5 - 1, chroma)[0]
-    return float(np.interp(value, space.value_scale, space.lightness)), float(a), float(b)
+    under_c = np.array([np.interp(value, space.value_scale, space.lightness), a, b])
+    lab = _xyz_to_lab(_lab_to_xyz(under_c, ILLUMINANT_C) @ adaptation(ILLUMINANT_C, D50).T, D50)
+    return float(lab[0]), float(lab[1]), float(lab[2])
 
 
 _FAMILIES = ("R", "YR", "Y", "GY", "G", "BG", "B", "PB", "P", "RP")
@@ -131,7 +155,8 @@ _FAMILIES = ("R", "YR", "Y", "GY", "G", "BG", "B", "PB", "P", "RP")
 
 @dataclass(frozen=True, eq=False)
 class _MunsellSpace:
-    """a* and b* of the renotation on a lattice of hue (40 steps of 2.5, the first 2.5R), value and chroma (by 2).
+    """The renotation: a* and b* under illuminant C on a lattice of hue (40 steps of 2.5, the first 2.5R), value and
+    chroma (by 2).
 
     `ab` (40, values, chromas, 2), chroma 0 first; beyond the strongest tabulated chroma the last step is carried on.
     `strongest` (40, values): that chroma.
@@ -184,7 +209,7 @@ def _on_plane(plane: Array, hue: float, chroma: float) -> Array:
 
 @lru_cache(maxsize=1)
 def _munsell_space() -> _MunsellSpace:
-    rows = _table("munsell_renotation_lab_d50.csv")
+    rows = _table("munsell_renotation_lab_c.csv")
     series = {
         (float(row[0]), row[1]): np.array([float(v) for v in row[2:] if v]).reshape(-1, 2) for row in rows[1:] if row
     }

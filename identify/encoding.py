@@ -19,6 +19,8 @@ D50 = np.array([0.96422, 1.0, 0.82521])
 """XYZ of the D50 white, 2° observer (ASTM E308)."""
 D65 = np.array([0.95047, 1.0, 1.08883])
 """XYZ of the D65 white, 2° observer (ASTM E308)."""
+ILLUMINANT_C = np.array([0.98072, 1.0, 1.18225])
+"""XYZ of illuminant C, 2° observer, from its x, y = 0.31006, 0.31616 (CIE 15): the light of the Munsell renotation."""
 
 _BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
 

@@ -1,7 +1,7 @@
 """Make the tables that `identify/tables/` carries: `python -m tests.tables.make_tables` (needs the test extra).
 
-munsell_renotation_lab_d50.csv: the renotation of colour-science carried from illuminant C to D50 (Bradford), one row
-for each value and hue: a*, b* at chroma 2, 4, 6, ...  Lab cells of iscc_nbs_centroids.csv that stand empty are filled
+munsell_renotation_lab_c.csv: the renotation of colour-science as CIELAB under its own illuminant C, one row for each
+value and hue: a*, b* at chroma 2, 4, 6, ...  Lab cells of iscc_nbs_centroids.csv that stand empty are filled
 from that table.
 """
 
@@ -24,8 +24,7 @@ def munsell_rows() -> list[list[str]]:
         warnings.simplefilter("ignore")  # colour-science tells of optional packages that are not installed
         import colour
 
-        whites = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]
-        xyz_c, xyz_d50 = colour.xy_to_XYZ(whites["C"]), colour.xy_to_XYZ(whites["D50"])
+        white = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["C"]
         chosen: dict[tuple[float, str], dict[float, tuple[float, float]]] = {}
         dark = [c for c in colour.notation.MUNSELL_COLOURS["all"] if 0.2 < c[0][1] < 1]  # 0.2 lacks a hue
         for (hue, value, chroma), xyy in [*dark, *colour.notation.MUNSELL_COLOURS["real"]]:
@@ -33,8 +32,7 @@ def munsell_rows() -> list[list[str]]:
             colour_xyy = np.array([xyy[0], xyy[1], y])
             if value < 1 and (chroma > 2 and not colour.is_within_macadam_limits(colour_xyy, "C")):
                 continue
-            xyz = colour.chromatic_adaptation(colour.xyY_to_XYZ(colour_xyy), xyz_c, xyz_d50, transform="Bradford")
-            lab = colour.XYZ_to_Lab(xyz, whites["D50"])
+            lab = colour.XYZ_to_Lab(colour.xyY_to_XYZ(colour_xyy), white)
             chosen.setdefault((value, hue), {})[chroma] = (float(lab[1]), float(lab[2]))
     rows = [["value", "hue", "a and b at chroma 2, 4, 6, ..."]]
     for (value, hue), at in sorted(chosen.items()):
@@ -55,7 +53,7 @@ def _write(path: Path, rows: list[list[str]]) -> None:
 
 def main() -> None:
     """Write both tables."""
-    _write(TABLES / "munsell_renotation_lab_d50.csv", munsell_rows())
+    _write(TABLES / "munsell_renotation_lab_c.csv", munsell_rows())
     from identify.colour import lab_of_munsell
 
     path = TABLES / "iscc_nbs_centroids.csv"
