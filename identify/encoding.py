@@ -10,6 +10,7 @@ import struct
 from dataclasses import dataclass
 from functools import lru_cache
 
+import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -71,8 +72,8 @@ class Encoding:
     matrix: NDArray[np.float32] | None = None
 
     def to_srgb(self, light: NDArray[np.float32]) -> NDArray[np.float32]:
-        """Linear light (..., 3) in the picture's own primaries as linear sRGB."""
-        return light if self.matrix is None else light @ self.matrix.T
+        """Linear light (h, w, 3) in the picture's own primaries as linear sRGB."""
+        return light if self.matrix is None else np.asarray(cv2.transform(light, self.matrix), np.float32)
 
 
 @lru_cache(maxsize=2)
