@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from identify.photo import Photo
-from identify.separate.evidence import Mask, disc, first_look, grown, opened
-from identify.separate.ground import Ground, Plane, Traits
+from identify.separate.evidence import Mask, disc, grown, watershed
+from identify.separate.ground import Ground, Plane, linear_of
 from identify.stages import Region
 
 _MOST_ACROSS = 1000
@@ -16,7 +17,6 @@ _MOST_ACROSS = 1000
 def cut_out(
     photo: Photo,
     ground: Ground,
-    floor: float,
     thing: Mask,
     core: Mask,
     others: Mask,
@@ -34,7 +34,7 @@ def cut_out(
     shrink = max(1, int(length / _MOST_ACROSS))
     if px_per_mm is not None and px_per_mm <= 14:
         shrink = 1
-    h, w = thing.shape
+
     ys, xs = np.nonzero(thing)
     x0 = max(0, int(xs.min() * coarse - margin))
     y0 = max(0, int(ys.min() * coarse - margin))
@@ -56,50 +56,55 @@ def cut_out(
         return out
 
     lit = fetch(ground.lit)
-    difference = cv2.GaussianBlur(Traits.of(linear, floor).values - lit, (0, 0), 0.8)
+    difference = cv2.GaussianBlur(ground.stand_off(linear, lit), (0, 0), 0.8)
     here = fetch(thing.astype(np.float32)) > 0.5
     body = fetch(core.astype(np.float32)) > 0.5
     elsewhere = fetch(others.astype(np.float32)) > 0.5
     band = 1.6 / step
-    sure, _ = first_look(difference, ground)
     markers = np.zeros(here.shape, np.int32)
     markers[~grown(here, band)] = 1
     inner = cv2.erode(body.astype(np.uint8), disc(band)) > 0
-    markers[inner | (opened(sure & here, 1))] = 2
+    markers[inner] = 2
     markers[elsewhere & (markers == 0)] = 1
-    view = np.clip(128 + difference * np.array([45, 60, 60], np.float32), 0, 255).astype(np.uint8)
-    cv2.watershed(view, markers)
-    markers[:, [0, -1]] = markers[:, [1, -2]]
-    markers[[0, -1]] = markers[[1, -2]]
-    mask = markers == 2
+    mask = watershed(difference, markers) == 2
     fine_core = body_of(mask, wire / shrink)
     if not fine_core.any():
         return None
-    bare = np.exp(lit[..., 0:1]) * _rgb_of(lit) - np.float32(floor)
+    bare = linear_of(lit, ground.floor)
     edge = bool(mask[0].any() and y0 == 0) or bool(mask[-1].any() and y1 >= photo.height - shrink)
     edge = edge or bool(mask[:, 0].any() and x0 == 0) or bool(mask[:, -1].any() and x1 >= photo.width - shrink)
     for plane in (mask, fine_core, bare):
         plane.flags.writeable = False
-    return Region(window, shrink, mask, fine_core, np.maximum(bare, 0).astype(np.float32), edge)
-
-
-def _rgb_of(traits: Plane) -> Plane:
-    """RGB against its geometric mean, from the two log chroma ratios."""
-    a, b = traits[..., 1], traits[..., 2]
-    green = -(a + b) / 3
-    rgb: Plane = np.exp(np.dstack([a + green, green, b + green]))
-    return rgb
+    return Region(window, shrink, mask, fine_core, bare, edge)
 
 
 def body_of(thing: Mask, wire: float) -> Mask:
-    """The body within a thing: what no disc a little wider than a wire can be left out of, holes filled, the largest
-    piece."""
-    wide = cv2.morphologyEx(thing.astype(np.uint8), cv2.MORPH_OPEN, disc(max(1.0, 0.75 * wire)))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(wide, connectivity=4)
-    if count < 2:
-        return np.zeros_like(thing)
-    best = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
-    contours, _ = cv2.findContours((labels == best).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    filled = np.zeros(thing.shape, np.uint8)
-    cv2.drawContours(filled, contours, -1, 1, cv2.FILLED)
-    return filled > 0
+    """The body within a thing: its largest piece, holes filled, without what is thin.
+
+    Thin is what a disc does not fit into: a little wider than a wire (`wire` pixels), or nearly a third of the body's
+    own thickness where that is more, so that rings vanish too.  A piece that falls away so is kept if it tapers off
+    from a broad base, as a tail does.
+    """
+    whole = _filled_largest(cv2.morphologyEx(thing.astype(np.uint8), cv2.MORPH_OPEN, disc(max(1.0, 0.6 * wire))))
+    if not whole.any() or wire <= 0:
+        return whole > 0
+    inner = float(cv2.distanceTransform(np.pad(whole, 1), cv2.DIST_L2, 5).max())
+    radius = min(max(0.75 * wire, 0.3 * inner), 1.4 * wire)
+    trunk = _filled_largest(cv2.morphologyEx(whole, cv2.MORPH_OPEN, disc(radius)))
+    if not trunk.any():
+        return whole > 0
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(whole & ~trunk & 1, connectivity=4)
+    rim = (cv2.dilate(trunk, np.ones((3, 3), np.uint8)) > 0) & (trunk == 0)
+    contact = np.bincount(labels[rim], minlength=count)
+    for k in range(1, count):
+        if stats[k, cv2.CC_STAT_AREA] <= 1.0 * contact[k] ** 2:
+            trunk[labels == k] = 1
+    return trunk > 0
+
+
+def _filled_largest(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    filled = np.zeros(mask.shape, np.uint8)
+    if contours:
+        cv2.drawContours(filled, [max(contours, key=cv2.contourArea)], -1, 1, cv2.FILLED)
+    return filled

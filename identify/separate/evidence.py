@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from identify.separate.ground import Ground, Plane
 
+DEBUG: dict[str, Mask] | None = None
 Mask = NDArray[np.bool_]
 
 _CHROMA_SURE, _CHROMA_MAYBE = 5.0, 2.5
@@ -56,38 +57,78 @@ def first_look(difference: Plane, ground: Ground) -> tuple[Mask, Mask]:
     return sure, maybe
 
 
-def part(difference: Plane, ground: Ground, usable: Mask, grain: float) -> NDArray[np.int32]:
+def roughness(luminance: Plane) -> Plane:
+    """Standard deviation of the fine texture around each pixel (logs): (h, w)."""
+    fine = luminance - cv2.blur(luminance, (5, 5))
+    return cv2.sqrt(cv2.blur(fine * fine, (7, 7)))
+
+
+def part(linear: Plane, ground: Ground, usable: Mask, grain: float) -> NDArray[np.int32]:
     """Label every pixel: 1 ground or shadow, 2 thing, -1 between.
 
-    `difference` (h, w, 3): traits less those of the lit ground, lightly smoothed.  `grain`: pixels that a thin thing (a
-    hook's wire) is wide.
+    `linear` (h, w, 3): the picture.  `grain`: pixels that a thin thing (a hook's wire) is wide.
     """
-    sure, maybe = first_look(difference, ground)
-    steep = steps(difference)
-    bare = ~maybe & usable
-    limit = float(np.quantile(steep[bare], 0.98)) if bare.sum() > 100 else 0.05
-    hard = steep > max(1.5 * limit, 0.06)
-    thing = opened(sure & usable, 1)
-    flooded = _flood(~hard & ~sure & usable, bare & ~grown(maybe, 1), max(1.0, grain / 2))
-    dark = opened(maybe & ~sure & ~flooded & usable & ~hard, 1)
+    raw = ground.stand_off(linear)
+    difference = cv2.GaussianBlur(raw, (0, 0), 0.8)
+    _, maybe = first_look(difference, ground)
     chroma = ground.chroma_distance(difference)
-    markers = np.zeros(sure.shape, np.int32)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(dark.astype(np.uint8), connectivity=4)
+    lum = difference[..., 0]
+    steep = steps(difference)
+    bare = ~grown(maybe, 1) & usable
+    limit = float(np.quantile(steep[bare], 0.98)) if bare.sum() > 100 else 0.05
+    hard = _hysteresis(steep, max(1.0 * limit, 0.035), max(1.5 * limit, 0.06))
+    rough = roughness(raw[..., 0])
+    rough_there = rough[bare] if bare.sum() > 100 else rough.ravel()
+    smooth = rough < 0.8 * float(np.quantile(rough_there, 0.005))
+    usual = float(np.median(rough_there))
+    block = (chroma > 9) | (lum > 2.5 * ground.bright) | opened(smooth, 1)
+    coloured = (chroma > 9) | (lum > 2.5 * ground.bright)
+    flooded = _flood(~hard & ~block & usable, bare, max(1.0, 0.6 * grain))
+    rest = opened(~flooded & usable & ~hard, 1)
+    markers = np.zeros(maybe.shape, np.int32)
+    markers[cv2.erode(coloured.astype(np.uint8), disc(2)) > 0] = 2
+    markers[flooded] = 1
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(rest.astype(np.uint8), connectivity=4)
+    doubtful = []
     for k in range(1, count):
         if stats[k, cv2.CC_STAT_AREA] < 12:
             continue
         x, y, w, h = stats[k, :4]
         here = labels[y : y + h, x : x + w] == k
-        if float(np.median(chroma[y : y + h, x : x + w][here])) > 1.7:
+        c, up, coarse_grain = (float(np.median(plane[y : y + h, x : x + w][here])) for plane in (chroma, lum, rough))
+        if c > 4 or up > 1.3 * ground.bright:
             markers[y : y + h, x : x + w][here] = 2
-    markers[flooded] = 1
-    markers[thing] = 2
+        elif c < 2.0 and up < -0.1 and coarse_grain > 0.5 * usual:
+            doubtful.append(k)
+    for k in doubtful:
+        x, y, w, h = stats[k, :4]
+        here = labels[y : y + h, x : x + w] == k
+        markers[y : y + h, x : x + w][here] = 1
+    _debug(flooded=flooded, hard=hard, seed2=markers == 2, sure=np.isin(labels, doubtful))
     markers[~usable] = 1
+    return watershed(difference, markers)
+
+
+def watershed(difference: Plane, markers: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Give every pixel to marker 1 or 2, the border where the step between them is steepest."""
     view = np.clip(128 + difference * np.array([45, 60, 60], np.float32), 0, 255).astype(np.uint8)
-    cv2.watershed(view, markers)
-    markers[:, [0, -1]] = markers[:, [1, -2]]
-    markers[[0, -1]] = markers[[1, -2]]
-    return markers
+    labels = cv2.watershed(view, markers.copy())
+    labels[:, [0, -1]] = labels[:, [1, -2]]
+    labels[[0, -1]] = labels[[1, -2]]
+    thing = (labels == 2).astype(np.uint8)
+    # the border line itself is the outermost pixel of the thing
+    line = (labels == -1) & (cv2.dilate(thing, np.ones((3, 3), np.uint8)) > 0)
+    return np.where((thing > 0) | line, 2, 1).astype(np.int32)
+
+
+def _hysteresis(values: Plane, low: float, high: float) -> Mask:
+    """Above `low` and joined to something above `high`."""
+    over = values > low
+    _, labels = cv2.connectedComponents(over.astype(np.uint8), connectivity=8)
+    table = np.zeros(int(labels.max()) + 1, bool)
+    table[labels[values > high]] = True
+    table[0] = False
+    return table[labels]
 
 
 def _flood(passable: Mask, start: Mask, radius: float) -> Mask:
@@ -98,3 +139,8 @@ def _flood(passable: Mask, start: Mask, radius: float) -> Mask:
     table = np.zeros(int(labels.max()) + 1, bool)
     table[reached[reached > 0]] = True
     return table[labels]
+
+
+def _debug(**planes: Mask) -> None:
+    if DEBUG is not None:
+        DEBUG.update(planes)

@@ -18,6 +18,9 @@ from identify.geometry import Array
 
 Plane = NDArray[np.float32]
 
+_MIX = np.array([[1 / 3, 1 / 3, 1 / 3], [1, -1, 0], [0, -1, 1]], np.float32)
+_LIGHT = np.array([[0.25, 0.5, 0.25]], np.float32)
+_UNMIX = np.linalg.inv(_MIX).astype(np.float32)
 _GRID = 64
 _ROUNDS = 8
 
@@ -27,23 +30,19 @@ SHADE_CHROMA = 0.025
 """How much more per unit of log luminance in shadow."""
 
 
-@dataclass(frozen=True, eq=False)
-class Traits:
-    """Log luminance and two log chroma ratios of a picture, each (h, w) float32, stacked as (h, w, 3)."""
+def traits_of(linear: Plane, floor: float) -> Plane:
+    """Log luminance and two log chroma ratios of linear RGB (h, w, 3).
 
-    values: Plane
+    `floor` is added first, so that noise in the dark does not pass for colour.
+    """
+    logs = np.asarray(cv2.log(linear + np.float32(floor)), np.float32)
+    return np.asarray(cv2.transform(logs, _MIX), np.float32)
 
-    @classmethod
-    def of(cls, linear: Plane, floor: float) -> Traits:
-        """From linear RGB; `floor` is added first, so that noise in the dark does not pass for colour."""
-        logs = cv2.log(linear + np.float32(floor))
-        return cls.of_logs(logs)
 
-    @classmethod
-    def of_logs(cls, logs: Plane) -> Traits:
-        """From the logs of linear RGB."""
-        mix = np.array([[1 / 3, 1 / 3, 1 / 3], [1, -1, 0], [0, -1, 1]], np.float32)
-        return cls(cv2.transform(logs, mix))
+def linear_of(traits: Plane, floor: float) -> Plane:
+    """The inverse of `traits_of`."""
+    logs = np.asarray(cv2.transform(traits, _UNMIX), np.float32)
+    return np.maximum(np.asarray(cv2.exp(logs), np.float32) - np.float32(floor), np.float32(1e-5))
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +51,7 @@ class Ground:
 
     `lit` (h, w, 3): traits of the bare lit ground.  `spread` (3,): robust standard deviations of luminance and of the
     two chroma axes after `turn` (2, 2), which makes them independent.  `bright`, `dark`: how far above and below the
-    bare ground's luminance reaches, in logs.  `share`: of the picture that is bare ground.
+    bare ground's luminance reaches, in logs.  `share`: of the picture that is bare ground.  `floor`: of `traits_of`.
     """
 
     lit: Plane
@@ -61,6 +60,21 @@ class Ground:
     bright: float
     dark: float
     share: float
+    floor: float
+
+    def stand_off(self, linear: Plane, lit: Plane | None = None) -> Plane:
+        """How far pixels stand off the ground: log luminance against the lit ground, and log chroma against the ground
+        in as much light as the pixel shows, (h, w, 3).
+
+        `lit`: the ground's traits at these pixels, where it is not the whole picture.
+        """
+        lit = self.lit if lit is None else lit
+        bare = linear_of(lit, self.floor)
+        light = cv2.transform(linear, _LIGHT) / np.maximum(cv2.transform(bare, _LIGHT), np.float32(1e-5))
+        own = traits_of(linear, self.floor)
+        off = own - traits_of(bare * np.asarray(light, np.float32)[..., None], self.floor)
+        off[..., 0] = own[..., 0] - lit[..., 0]
+        return off
 
     def chroma_distance(self, difference: Plane) -> Plane:
         """How many standard deviations the chroma of a pixel lies off the ground in that light: (h, w).
@@ -77,7 +91,7 @@ class Ground:
         return distance
 
 
-def fit_ground(traits: Plane, usable: NDArray[np.bool_], rim: float = 3.0) -> Ground:
+def fit_ground(traits: Plane, floor: float, usable: NDArray[np.bool_], rim: float = 3.0) -> Ground:
     """Fit the ground of a picture.
 
     `traits` (h, w, 3); `usable` (h, w): False where something is known to lie (the card).  Pixels at the rim weigh
@@ -103,7 +117,7 @@ def fit_ground(traits: Plane, usable: NDArray[np.bool_], rim: float = 3.0) -> Gr
     lit = _draw(coefficients, h, w)
     sure = cv2.resize(weights.reshape(gh, gw).astype(np.float32), (w, h), interpolation=cv2.INTER_LINEAR) > 0.3
     sure &= usable
-    return _with_scatter(traits, lit, sure)
+    return _with_scatter(traits, lit, sure, floor)
 
 
 def refine_ground(traits: Plane, ground: Ground, bare: NDArray[np.bool_], sigma: float) -> Ground:
@@ -117,7 +131,7 @@ def refine_ground(traits: Plane, ground: Ground, bare: NDArray[np.bool_], sigma:
     total = cv2.GaussianBlur(weight, (0, 0), s)
     smooth = cv2.GaussianBlur(rest, (0, 0), s) / (total + 0.02)[..., None]
     lit = ground.lit + cv2.resize(smooth, (w, h), interpolation=cv2.INTER_LINEAR)
-    return _with_scatter(traits, lit, bare)
+    return _with_scatter(traits, lit, bare, ground.floor)
 
 
 def _basis(h: int, w: int) -> Array:
@@ -167,7 +181,7 @@ def _weighted_median(values: Array, weights: Array) -> float:
     return float(values[order[np.searchsorted(total, total[-1] / 2)]])
 
 
-def _with_scatter(traits: Plane, lit: Plane, bare: NDArray[np.bool_]) -> Ground:
+def _with_scatter(traits: Plane, lit: Plane, bare: NDArray[np.bool_], floor: float) -> Ground:
     rest = (traits - lit)[bare]
     share = float(bare.mean())
     if len(rest) < 50:
@@ -184,7 +198,7 @@ def _with_scatter(traits: Plane, lit: Plane, bare: NDArray[np.bool_]) -> Ground:
     bright = max(float(np.quantile(lum, 0.995)) - middle, 2.6 * spread_l, 0.03)
     dark = max(middle - float(np.quantile(lum, 0.02)), 2.0 * spread_l, 0.03)
     shifted = lit + np.array([middle, *np.median(rest[:, 1:], 0)], np.float32)
-    return Ground(shifted.astype(np.float32), np.array([max(spread_l, 0.01), *spread]), turn.T, bright, dark, share)
+    return Ground(shifted.astype(np.float32), np.array([max(spread_l, 0.01), *spread]), turn.T, bright, dark, share, floor)
 
 
 def _robust_spread(values: Array) -> float:

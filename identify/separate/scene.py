@@ -14,7 +14,7 @@ from identify.photo import Photo
 from identify.records import Notice, SetAside
 from identify.separate.cutout import body_of, cut_out
 from identify.separate.evidence import Mask, first_look, grown, opened, part
-from identify.separate.ground import Ground, Plane, Traits, fit_ground, refine_ground
+from identify.separate.ground import fit_ground, refine_ground, traits_of
 from identify.separate.shape import Shape, describe, why_not
 from identify.settings import Settings
 from identify.stages import Region, Separation, as_polygon
@@ -47,16 +47,15 @@ def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Sepa
     coarse = max(1, round(max(photo.width, photo.height) / _LONG_SIDE))
     linear = photo.linear(None, coarse)
     floor = 0.04 * float(np.median(linear)) + 0.001
-    traits = Traits.of(linear, floor).values
+    traits = traits_of(linear, floor)
     h, w = traits.shape[:2]
     usable = ~_card_mask(calibration, (h, w), coarse)
     scale = _scale(photo, calibration)
     wire = (_WIRE_MM * scale if scale else 0.006 * max(photo.width, photo.height)) / coarse
-    ground = fit_ground(traits, usable)
-    _, maybe = first_look(cv2.GaussianBlur(traits - ground.lit, (0, 0), 1.0), ground)
+    ground = fit_ground(traits, floor, usable)
+    _, maybe = first_look(cv2.GaussianBlur(ground.stand_off(linear), (0, 0), 1.0), ground)
     ground = refine_ground(traits, ground, ~grown(maybe, 3) & usable, 0.05 * max(h, w))
-    difference = cv2.GaussianBlur(traits - ground.lit, (0, 0), 0.8)
-    stuff = part(difference, ground, usable, wire) == 2
+    stuff = part(linear, ground, usable, wire) == 2
     regions: list[tuple[Region, float]] = []
     aside: list[SetAside] = []
     every = np.zeros((h, w), bool)
@@ -70,7 +69,7 @@ def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Sepa
             length = thing.shape.length * coarse
             margin = _MARGIN_MM * local if local else 0.15 * length
             region = cut_out(
-                photo, ground, floor, thing.mask, thing.core, every & ~thing.mask, coarse, length, margin,
+                photo, ground, thing.mask, thing.core, every & ~thing.mask, coarse, length, margin,
                 wire * coarse, local,
             )  # fmt: skip
             if region is not None:
@@ -123,7 +122,7 @@ def _things(stuff: Mask, wire: float) -> list[Thing]:
     for k in kept:
         own = np.unique(joined[cores == k])
         mask = (near == k) & np.isin(joined, own[own > 0])
-        core = body_of(cores == k, 0.0)
+        core = body_of(mask, wire)
         shape, contour = describe(core, mask, frame)
         things.append(Thing(mask, core, shape, contour))
     return things
@@ -158,6 +157,3 @@ def _middle(region: Region) -> tuple[float, float]:
     ys, xs = np.nonzero(region.core)
     x, y = region.to_photo([[xs.mean(), ys.mean()]])[0]
     return float(x), float(y)
-
-
-__all__ = ["Plane", "Ground", "Thing", "separate"]

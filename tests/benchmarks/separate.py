@@ -62,9 +62,9 @@ def run_one(photo: PhotoTruth, real_card: bool = False) -> tuple[Photo, Separati
     """Separate one photo of a set and judge the result."""
     picture = read(photo.path)
     if real_card:
-        from identify.card import calibrate
+        from identify.card import find
 
-        calibration = calibrate(picture, Settings())
+        calibration = find(picture, Settings())
     else:
         calibration = ideal_calibration(photo)
     start = time.perf_counter()
@@ -91,9 +91,7 @@ def main(arguments: list[str] | None = None) -> int:
             poor = " ".join(f"{v:.3f}" for v in score.ious)
             aside = "; ".join(s.reason for s in found.set_aside)
             print(f"{photo.path.stem:8s} {photo.truth['background']:10s} iou {poor}  false {score.false}  [{aside}]")
-    print(
-        f"{'subset':9s} {'photos':>6s} {'baits':>5s} {'median':>7s} {'5 %':>6s} {'>=0.8':>7s} {'false':>5s} {'ms':>5s}"
-    )
+    print(f"{'subset':9s} photos baits {'median':>7s} {'5 %':>6s} {'>=0.8':>7s} {'false':>5s} {'ms':>5s}")
     for name, scores in rows.items():
         ious = np.array([v for s in scores for v in s.ious])
         share = f"{(ious >= FOUND).sum()}/{len(ious)}"
