@@ -149,6 +149,14 @@ class Pattern:
 
 
 @dataclass(frozen=True)
+class Ageing:
+    """How far all paints of a piece have yellowed and faded, 0 (not) to 1."""
+
+    yellowing: Quantity
+    fading: Quantity
+
+
+@dataclass(frozen=True)
 class Measurement:
     """Everything read from one bait in one photo."""
 
@@ -180,6 +188,7 @@ class Measurement:
     zones: tuple[Zone, ...]
     pattern: Pattern | None
     hard_to_read: tuple[str, ...]
+    ageing: Ageing | None
     warnings: tuple[Notice, ...]
 
 
@@ -289,6 +298,14 @@ class SetAside:
 
 
 @dataclass(frozen=True)
+class Slip:
+    """A numbered slip lying beside the bait."""
+
+    number: str
+    corners_px: Polygon
+
+
+@dataclass(frozen=True)
 class RefsUsed:
     title: str
     sha256: str
@@ -313,6 +330,7 @@ class PhotoRecord:
     """None when nothing was ranked."""
     card: Card | None
     scale: Scale | None
+    slip: Slip | None
     warnings: tuple[Notice, ...]
     error: Failure | None
     set_aside: tuple[SetAside, ...]

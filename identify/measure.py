@@ -1,0 +1,223 @@
+"""Measuring one photo: the stages put together, and their results brought into records."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+
+from identify import __version__, body, card, hardware, orient, paint, separate
+from identify import photo as photos
+from identify.calibration import Calibration
+from identify.errors import PhotoError
+from identify.geometry import Array, extent_across
+from identify.outline import to_frame
+from identify.photo import Photo
+from identify.records import (
+    TIE_COUNTS,
+    WARNINGS,
+    Bait,
+    Eye,
+    Failure,
+    Hangers,
+    Hooks,
+    LineTies,
+    Lip,
+    Measurement,
+    Notice,
+    PhotoRecord,
+    Polygon,
+    Quantity,
+    Trace,
+    View,
+)
+from identify.settings import Settings
+from identify.size import measure_size
+from identify.stages import Body, EyeSeen, Hardware, Paint, Pose, Region, Sizing, as_polygon
+
+SURE_COUNT = 0.5
+"""A count of ties is given when it is likelier than all others together."""
+SURE_HARDWARE = 0.5
+SURE_WAY_ROUND = 0.9
+FEW_PX_PER_MM = 5.0
+"""Below this, rings of 3 to 5 mm cannot be told from marks."""
+SIDE_PRIOR, SIDE_BY_RING, SIDE_BY_EYE = 0.6, 0.8, 0.7
+"""How often a lone bait is photographed from its side, and how surely a ring or an eye seen in profile says so
+(common practice, no published source)."""
+
+
+def measure_file(path: str | Path, settings: Settings | None = None) -> PhotoRecord:
+    """Read and measure one photo; a photo that cannot be read gives a record that says why."""
+    settings = settings or Settings()
+    try:
+        photo = photos.read(path, settings)
+    except PhotoError as fault:
+        failure = Failure(fault.code, fault.message)
+        return PhotoRecord(str(path), None, None, None, __version__, None, None, None, None, (), failure, (), ())
+    return measure(photo, settings)
+
+
+def measure(photo: Photo, settings: Settings | None = None) -> PhotoRecord:
+    """Find and measure every bait of one photo."""
+    settings = settings or Settings()
+    calibration = card.find(photo, settings)
+    separation = separate.separate(photo, calibration, settings)
+    baits = tuple(
+        Bait(measure_bait(photo, region, calibration, number)) for number, region in enumerate(separation.regions, 1)
+    )
+    notices = photo.warnings + calibration.warnings + separation.warnings
+    if not baits and not any(n.code == "no-bait" for n in notices):
+        notices += (_notice("no-bait"),)
+    if len(baits) > 1:
+        notices += (_notice("several-baits"),)
+    return PhotoRecord(
+        photo.name,
+        photo.sha256,
+        photo.width,
+        photo.height,
+        __version__,
+        None,
+        calibration.card,
+        calibration.scale,
+        None,
+        notices,
+        None,
+        separation.set_aside,
+        baits,
+    )
+
+
+def measure_bait(photo: Photo, region: Region, calibration: Calibration, number: int = 1) -> Measurement:
+    """Measure one separated bait."""
+    traced = body.trace(photo, region, calibration)
+    sizing = measure_size(traced, calibration)
+    found = hardware.detect(photo, region, traced, sizing, calibration)
+    pose = orient.resolve(traced, sizing, found)
+    colours = paint.read(photo, region, traced, sizing, found, pose, calibration)
+    return _record(number, traced, sizing, found, pose, colours, calibration)
+
+
+def _record(
+    number: int,
+    traced: Body,
+    sizing: Sizing,
+    found: Hardware,
+    pose: Pose,
+    colours: Paint,
+    calibration: Calibration,
+) -> Measurement:
+    frame = _Frame(traced, sizing, pose, calibration)
+    nose, tail = pose.nose_px, pose.tail_px
+    across_px = np.array([tail[1] - nose[1], nose[0] - tail[0]]) * (1 if pose.back_is_left else -1)
+    rings = [found.rings[i] for i in pose.ties]
+    hangers = [found.rings[i] for i in pose.hangers]
+    hooks = [h for h in found.hooks if h.probability > SURE_HARDWARE]
+    count = int(np.argmax(pose.tie_probabilities))
+    sure = pose.tie_probabilities[count] > SURE_COUNT and count < len(TIE_COUNTS) - 1
+    ties = LineTies(
+        count if sure else None,
+        pose.tie_probabilities,
+        tuple(r.at_px for r in rings),
+        frame.mm([r.at_px for r in rings]),
+        tuple(Trace(_first(frame.mm([at])), kind) for at, kind in found.traces),
+    )
+    hanger_px = tuple(h.at_px for h in hangers)
+    eye = found.eyes[pose.eye] if pose.eye is not None else None
+    notices = list(traced.warnings + found.warnings + colours.warnings)
+    if not sure:
+        notices.append(_notice("ties-unsure"))
+    if sizing.px_per_mm is not None and sizing.px_per_mm < FEW_PX_PER_MM:
+        notices.append(_notice("resolution-low"))
+    if pose.p_nose < SURE_WAY_ROUND:
+        notices.append(_notice("nose-unsure"))
+    if pose.p_back < SURE_WAY_ROUND:
+        notices.append(_notice("back-unsure"))
+    view = _view(found)
+    if view.kind != "side":
+        notices.append(_notice("not-side-view"))
+    return Measurement(
+        number=number,
+        outline_px=as_polygon(traced.outline_px),
+        outline_mm=frame.mm(traced.outline_px),
+        view=view,
+        nose_px=nose,
+        tail_px=tail,
+        nose="left" if nose[0] < tail[0] else "right",
+        back="up" if across_px[1] < 0 else "down",
+        axis_deg=math.degrees(math.atan2(nose[1] - tail[1], tail[0] - nose[0])),
+        shows="left" if pose.back_is_left else "right",
+        orientation_certainty=(pose.p_nose, pose.p_back),
+        length_mm=sizing.length_mm,
+        depth_mm=sizing.depth_mm,
+        depth_to_length=sizing.depth_to_length,
+        thickness_mm=sizing.thickness_mm,
+        px_per_mm=sizing.px_per_mm,
+        line_ties=ties,
+        hangers=Hangers(len(hangers), hanger_px, frame.mm(hanger_px)),
+        hooks=Hooks(len(hooks), tuple(h.at_px for h in hooks)),
+        eye=_eye(eye, sizing, frame) if eye else None,
+        lip=Lip(pose.lip_probability > SURE_HARDWARE, pose.lip_probability),
+        back_colour=colours.back,
+        belly_colour=colours.belly,
+        zones=colours.zones,
+        pattern=colours.pattern,
+        hard_to_read=colours.hard_to_read,
+        ageing=None,
+        warnings=tuple({n.code: n for n in notices}.values()),
+    )
+
+
+class _Frame:
+    """Brings points of the picture into the bait's own frame, stretched so that the outline's extents are the length
+    and depth measured (they are corrected for the angle of view)."""
+
+    def __init__(self, traced: Body, sizing: Sizing, pose: Pose, calibration: Calibration) -> None:
+        self.calibration, self.sizing, self.pose = calibration, sizing, pose
+        self.stretch = np.ones(2)
+        if sizing.length_mm and sizing.depth_mm:
+            start, end = calibration.to_mm([pose.nose_px, pose.tail_px], sizing.height_mm)
+            depth = extent_across(calibration.to_mm(traced.outline_px, sizing.height_mm), start, end)
+            self.stretch = np.array([sizing.length_mm.value / np.hypot(*(end - start)), sizing.depth_mm.value / depth])
+
+    def mm(self, points_px: object, raised_mm: float = 0.0) -> Polygon | None:
+        """Points of the picture in the bait's frame, from a surface `raised_mm` above its mid plane."""
+        if self.sizing.length_mm is None:
+            return None
+        points = np.asarray(points_px, float).reshape(-1, 2)
+        if not len(points):
+            return ()
+        nose, tail = self.calibration.to_mm([self.pose.nose_px, self.pose.tail_px], self.sizing.height_mm)
+        flat = self.calibration.to_mm(points, self.sizing.height_mm + raised_mm)
+        framed: Array = to_frame(flat, nose, tail, self.pose.back_is_left) * self.stretch
+        return as_polygon(framed)
+
+
+def _eye(seen: EyeSeen, sizing: Sizing, frame: _Frame) -> Eye:
+    """The eye sits on the upper flank, nearer to the camera than the outline: there the body is about half as thick
+    as at its thickest."""
+    if sizing.px_per_mm is None or sizing.thickness_mm is None:
+        return Eye(seen.at_px, None, None)
+    raised = 0.3 * sizing.thickness_mm.value
+    ppm = frame.calibration.px_per_mm_at(seen.at_px, sizing.height_mm + raised)
+    diameter = seen.diameter_px / ppm
+    quantity = Quantity.of(diameter, edge=0.7 / ppm, foreshortening=0.03 * diameter)
+    return Eye(seen.at_px, _first(frame.mm([seen.at_px], raised)), quantity)
+
+
+def _view(found: Hardware) -> View:
+    doubt = 1 - SIDE_PRIOR
+    for ring in found.rings:
+        doubt *= 1 - SIDE_BY_RING * ring.probability
+    for eye in found.eyes:
+        doubt *= 1 - SIDE_BY_EYE * eye.probability
+    p = 1 - doubt
+    return View("side" if p > 0.65 else "unsure", p)
+
+
+def _first(points: Polygon | None) -> tuple[float, float] | None:
+    return points[0] if points else None
+
+
+def _notice(code: str) -> Notice:
+    return Notice(code, WARNINGS[code])
