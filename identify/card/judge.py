@@ -1,0 +1,173 @@
+"""Is this quadrilateral the card?  Shape after pose, clear sides, an even and grey light: each can say no, with words
+that a person understands."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from identify.card.light import Patch, read_patch
+from identify.card.pose import Pose, fit_pose, in_order
+from identify.card.sides import Sampler, Side, corners_of, fit_sides, rough_sides, strips
+from identify.geometry import Array
+from identify.photo import Photo
+from identify.settings import Settings
+
+TIP_MM = 4.5
+"""Left out of each end of a side: rounded tips reach to 3.5 mm (ISO/IEC 7810)."""
+MAX_TILT_DEG = 32.0
+TINT_SPREAD = (0.20, 0.35)
+"""How far the light's colour and a half-right white balance pull a grey card: magenta to green, amber to blue."""
+EXPOSURE_SPREAD = 0.9
+"""In stops, of the card's luminance about its reflectance."""
+LIMIT = 9.0
+"""Largest sum of squared deviations of tint, and of exposure, at which a patch may be grey."""
+
+
+@dataclass(frozen=True, eq=False)
+class Candidate:
+    """A quadrilateral with what was read of it.  `refusal`: why it is not the card, None when it may be."""
+
+    corners: Array
+    sides: tuple[Side, ...]
+    pose: Pose
+    patch: Patch
+    u_px: float
+    cost: float
+    refusal: str | None
+
+
+def tint_cost(patch: Patch) -> float:
+    """Squared deviations of the patch's tint from neutral."""
+    return sum((t / s) ** 2 for t, s in zip(patch.tint, TINT_SPREAD, strict=True))
+
+
+def light_refusal(patch: Patch, reflectance: float) -> str | None:
+    """Why this patch can't be a matt grey of that reflectance, if so."""
+    if patch.rough > 0.12 or patch.odd > 0.30 or patch.range > 1.2:
+        return "it is not evenly grey"
+    if patch.clipped > 0.5:
+        return "it is too bright or too dark to read"
+    if tint_cost(patch) > LIMIT:
+        return "it is coloured, not grey"
+    stops = math.log2(max(patch.luminance, 1e-5) / reflectance)
+    if abs(stops + 0.2) > math.sqrt(LIMIT) * EXPOSURE_SPREAD:
+        return "it is too bright for a grey card" if stops > 0 else "it is too dark for a grey card"
+    if patch.brighter * reflectance < 0.22 and stops > 0.5:
+        return "it is the brightest thing in the photo, so it is white rather than grey"
+    return None
+
+
+def light_cost(patch: Patch, reflectance: float) -> float:
+    """How far the patch's light is from what a card's usually is; small is good."""
+    stops = math.log2(max(patch.luminance, 1e-5) / reflectance) + 0.2
+    white = max(0.0, 0.35 - patch.brighter * reflectance) / 0.1
+    return tint_cost(patch) + (stops / EXPOSURE_SPREAD) ** 2 + white**2
+
+
+def rough_candidate(
+    photo: Photo, reduced: np.ndarray, sample: Sampler, quad: Array, settings: Settings
+) -> tuple[Array, str | None] | None:
+    """Ordered corners in pixels of the reduced picture, and why it can't be the card; None when no sides were found."""
+    moved = rough_sides(sample, in_order(quad), 6.0)
+    if moved is None:
+        return None
+    again = rough_sides(sample, in_order(moved[0]), 3.5)
+    corners, support, _ = again or moved
+    corners = in_order(corners)
+    if min(support) < 0.4:
+        return corners, "its sides are not clear"
+    h, w = reduced.shape[:2]
+    pose = fit_pose(corners, settings.card_size_mm, (w, h), photo.focal_35mm, 0.5, free_aspect=True)
+    patch = read_patch(reduced, corners, 2.5)
+    if patch is None:
+        return None
+    return corners, shape_refusal(pose, 0.035) or light_refusal(patch, settings.card_reflectance)
+
+
+def shape_refusal(pose: Pose, tolerance: float) -> str | None:
+    """Why a rectangle of this pose can't be the card, if so."""
+    if abs(pose.aspect_error) > tolerance + 3 * min(pose.u_aspect, 0.02):
+        return "its sides are not in the card's proportion"
+    if pose.misfit_px > 3.0 or pose.tilt_deg > MAX_TILT_DEG:
+        return "it does not lie flat, or is no rectangle"
+    return None
+
+
+def face_width_px(pose: Pose, index: int, thickness_mm: float, px_per_mm: float) -> float:
+    """Width of the card's side face that the camera sees below side `index`, 0 when the top hides it."""
+    plane = pose.plane_mm
+    a, b = plane[index], plane[(index + 1) % 4]
+    middle = (a + b) / 2
+    out = middle / np.hypot(*middle)
+    x, y, z = pose.camera_mm
+    share = thickness_mm / z
+    foot = (middle + np.array([x, y]) * share) / (1 + share)
+    return max(0.0, float((foot - middle) @ out)) * px_per_mm
+
+
+def refine(
+    photo: Photo, corners: Array, settings: Settings, sample: Sampler, reach: float
+) -> tuple[Array, tuple[Side, ...]] | None:
+    """Corners and sides in pixels of the photo, from ordered ones within `reach` pixels; None where a side is lost."""
+    moved = rough_sides(sample, corners, reach)
+    if moved is not None:
+        corners = in_order(moved[0])
+    sides: list[Side] = []
+    for _ in range(3):
+        pose = fit_pose(corners, settings.card_size_mm, (photo.width, photo.height), photo.focal_35mm, 0.5)
+        edges = np.roll(corners, -1, 0) - corners
+        lengths = np.hypot(*edges.T)
+        scales = lengths / np.hypot(*(np.roll(pose.plane_mm, -1, 0) - pose.plane_mm).T)
+        bands = [face_width_px(pose, i, settings.card_thickness_mm, float(scales[i])) for i in range(4)]
+        four = strips(sample, corners, float(min(TIP_MM * scales.mean(), 0.3 * lengths.min())))
+        if four is None:
+            return None
+        fitted = fit_sides(four, corners, bands)
+        if fitted is None:
+            return None
+        sides = fitted
+        met = corners_of(sides)
+        if met is None:
+            return None
+        shift = float(np.abs(met - corners).max())
+        corners = in_order(met)
+        if shift < 0.7:
+            break
+    return corners, tuple(sides)
+
+
+def judge(photo: Photo, reduced: np.ndarray, shrink: int, corners: Array, sides: tuple[Side, ...], settings: Settings
+) -> Candidate | None:  # fmt: skip
+    """The final word on a quadrilateral whose sides were found at full resolution."""
+    u_px = float(np.hypot(0.1, np.sqrt(np.mean([s.u_px**2 for s in sides]))))
+    picture = (photo.width, photo.height)
+    free = fit_pose(corners, settings.card_size_mm, picture, photo.focal_35mm, max(u_px, 0.2), free_aspect=True)
+    pose = fit_pose(corners, settings.card_size_mm, picture, photo.focal_35mm, max(u_px, 0.2))
+    scale = float(np.sqrt(_area(corners) / (settings.card_size_mm[0] * settings.card_size_mm[1])))
+    patch = read_patch(reduced, (corners + 0.5) / shrink - 0.5, max(1.5 * scale / shrink, 1.5))
+    if patch is None:
+        return None
+    refusal = shape_refusal(free, 0.012)
+    supports = [s.support for s in sides]
+    if refusal is None and (min(supports) < 0.4 or np.mean(supports) < 0.65):
+        refusal = "its sides are not clear all along"
+    if refusal is None and max(s.residual_px for s in sides) > max(1.0, 0.15 * scale):
+        refusal = "its sides are not straight"
+    if refusal is None and _off_frame(corners, photo):
+        refusal = "one of its corners lies outside the photo"
+    refusal = refusal or light_refusal(patch, settings.card_reflectance)
+    cost = light_cost(patch, settings.card_reflectance) + (free.aspect_error / max(0.006, free.u_aspect)) ** 2
+    return Candidate(corners, sides, pose, patch, u_px, cost, refusal)
+
+
+def _area(corners: Array) -> float:
+    x, y = corners.T
+    return float(abs((x * np.roll(y, -1) - np.roll(x, -1) * y).sum()) / 2)
+
+
+def _off_frame(corners: Array, photo: Photo) -> bool:
+    x, y = corners.T
+    return bool(x.min() < 0 or y.min() < 0 or x.max() > photo.width - 1 or y.max() > photo.height - 1)

@@ -1,0 +1,91 @@
+"""What the card says of the light: its colour, how bright, how even."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from identify.card.sides import LUMINANCE
+from identify.geometry import Array
+
+INSET_MM = 1.5
+
+
+@dataclass(frozen=True, eq=False)
+class Patch:
+    """Light from the inside of a quadrilateral of the reduced picture.
+
+    `mean` (3,): linear RGB, robust against things and shadows on part of it.  `rough`: robust scatter about a plane in
+    the logarithm of luminance.  `range`: how far that plane runs over the quadrilateral (logarithm).  `odd`: share of
+    pixels far from it.  `clipped`: share of pixels with a channel at the end of its range.  `brighter`: luminance of
+    the brightest hundredth of the rest of the picture over the patch's own.
+    """
+
+    mean: Array
+    rough: float
+    range: float
+    odd: float
+    clipped: float
+    brighter: float
+    pixels: int
+
+    @property
+    def luminance(self) -> float:
+        return float(self.mean @ LUMINANCE)
+
+    @property
+    def tint(self) -> tuple[float, float]:
+        """How far from neutral: along magenta to green, and along amber to blue (natural logarithms of ratios)."""
+        r, g, b = np.maximum(self.mean, 1e-5)
+        return float(np.log(r / g) + np.log(b / g)), float(np.log(r / g) - np.log(b / g))
+
+
+def read_patch(reduced: NDArray[np.float32], corners: Array, inset: float) -> Patch | None:
+    """Light inside corners (4, 2) moved inwards by `inset` pixels of the reduced picture; None when nothing is left."""
+    h, w = reduced.shape[:2]
+    x0, y0 = np.maximum(np.floor(corners.min(0)), 0).astype(int)
+    x1, y1 = np.minimum(np.ceil(corners.max(0)) + 1, [w, h]).astype(int)
+    if x1 - x0 < 5 or y1 - y0 < 5:
+        return None
+    mask = np.zeros((y1 - y0, x1 - x0), np.uint8)
+    cv2.fillConvexPoly(mask, np.round((corners - [x0, y0]) * 16).astype(np.int32), 1, shift=4)
+    padded = cv2.copyMakeBorder(mask, 1, 1, 1, 1, cv2.BORDER_CONSTANT)
+    inner = cv2.distanceTransform(padded, cv2.DIST_L2, 3)[1:-1, 1:-1] > inset
+    if inner.sum() < 40:
+        return None
+    rgb = reduced[y0:y1, x0:x1][inner].astype(float)
+    yy, xx = np.nonzero(inner)
+    light = np.log(np.maximum(rgb @ LUMINANCE, 1e-4))
+    basis = np.column_stack([np.ones(len(xx)), xx / (x1 - x0) - 0.5, yy / (y1 - y0) - 0.5])
+    step = max(1, len(xx) // 4000)
+    keep = np.zeros(len(xx), bool)
+    keep[::step] = np.abs(light[::step] - np.median(light[::step])) < 0.6
+    plane = np.zeros(3)
+    rough = 1.0
+    for _ in range(4):
+        if keep.sum() < 12:
+            return None
+        plane, *_ = np.linalg.lstsq(basis[keep], light[keep], rcond=None)
+        left = np.abs(light[::step] - basis[::step] @ plane)
+        rough = 1.4826 * float(np.median(left))
+        keep[::step] = left <= max(3 * rough, 0.01)
+    off = np.abs(light - basis @ plane)
+    normal = off <= max(3.5 * rough, 0.02)
+    at_corners = np.array([[1, -0.5, -0.5], [1, 0.5, -0.5], [1, 0.5, 0.5], [1, -0.5, 0.5]]) @ plane
+    outside = reduced[::2, ::2] @ LUMINANCE.astype(np.float32)
+    outside[y0 // 2 : y1 // 2 + 1, x0 // 2 : x1 // 2 + 1] = np.nan
+    rest = outside[np.isfinite(outside)]
+    mean = rgb[normal].mean(0)
+    bright = float(np.percentile(rest, 99)) if rest.size else 0.0
+    return Patch(
+        mean=mean,
+        rough=rough,
+        range=float(np.ptp(at_corners)),
+        odd=float(np.mean(off > max(5 * rough, 0.06))),
+        clipped=float(np.mean((rgb.max(1) > 0.97) | (rgb.min(1) < 0.0008))),
+        brighter=bright / max(float(mean @ LUMINANCE), 1e-4),
+        pixels=int(inner.sum()),
+    )
