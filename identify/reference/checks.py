@@ -55,15 +55,6 @@ def _codes(what: Profile, notes: Notes) -> None:
             if code in codes[:i]:
                 fix = "Give each its own code, or remove one."
                 notes.add("duplicate-code", (table, i, "code"), f"the {table} '{code}' stands twice", fix)
-    for table, lists in (
-        ("variant", [v.sizes for v in file.variant]),
-        ("colourway", [c.sizes for c in file.colourway]),
-    ):
-        for i, sizes in enumerate(lists):
-            for code in sizes:
-                if code not in what.sizes:
-                    fix = f"The file's sizes are {', '.join(what.sizes)}."
-                    notes.add("unknown-size", (table, i, "sizes"), f"there is no size '{code}'", fix)
     for i, colourway in enumerate(file.colourway):
         kinds = [zone.kind for zone in colourway.zones]
         for kind in sorted({k for k in kinds if kinds.count(k) > 1}):
@@ -194,41 +185,24 @@ def turned(outline: Array, places: Array, length_mm: float) -> tuple[str, float,
     return None if best == "as drawn" else (best, far[best], far["as drawn"])
 
 
-def of_set(profiles: Sequence[Profile], about: SetFile | None, texts: Mapping[str, str]) -> list[Fault]:
+def of_set(profiles: Sequence[Profile], texts: Mapping[str, str]) -> list[Fault]:
     """Faults between the files of a set."""
     found: list[Fault] = []
     models: dict[tuple[str, str], str] = {}
     paths: dict[str, str] = {}
-    known = None if about is None else {source.id for source in about.source}
     for what in profiles:
         notes = Notes(what.file, texts[what.file])
         key = (what.data.maker.casefold(), what.data.model.casefold())
         if (other := models.setdefault(key, what.file)) != what.file:
             text = f"{what.name} is described in {other} too"
             notes.add("duplicate-model", ("model",), text, "Join the two files, or rename one model.")
-        if (other := paths.setdefault(what.file.casefold(), what.file)) != what.file:
-            fix = "Rename one, and its outline with it."
-            notes.add("slug-case", (), f"the name differs from {other} in upper and lower case only", fix)
+        for place in (what.file, what.file.partition("/")[0]):
+            if (other := paths.setdefault(place.casefold(), place)) != place:
+                text = f"'{place}' and '{other}' differ in upper and lower case only"
+                notes.add("slug-case", (), text, "Rename one, and the outline with its model.")
+                break
         for part in what.file.split("/"):
             if why := storable(part):
                 notes.add("slug-reserved", (), f"'{part}' cannot be stored everywhere: {why}", "Rename it.")
-        if known is not None:
-            for path, source in _sources(what):
-                if source not in known:
-                    text = f"set.toml has no source with the id '{source}'"
-                    notes.add("unknown-source", path, text, "Add a [[source]] to set.toml, or mend the id.")
         found += notes.found
     return found
-
-
-def _sources(what: Profile) -> Iterable[tuple[Path, str]]:
-    for path, level in levels(what):
-        if level.source is not None:
-            yield (*path, "source"), level.source
-    for table, named in (
-        ("colourway", [c.source for c in what.data.colourway]),
-        ("dated", [d.source for d in what.data.dated]),
-    ):
-        for i, source in enumerate(named):
-            if source is not None:
-                yield (table, i, "source"), source

@@ -77,7 +77,7 @@ def load(folder: Path) -> Loaded:
             errors.append(Fault(name, None, None, "file-misplaced", text, fix))
             continue
         _load_model(loaded, name, contents)
-    errors += checks.of_set(loaded.profiles, loaded.set_file, loaded.texts)
+    errors += checks.of_set(loaded.profiles, loaded.texts)
     return loaded
 
 

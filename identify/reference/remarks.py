@@ -13,7 +13,7 @@ from identify.reference.faults import Fault
 from identify.reference.forms import forms_of
 from identify.reference.load import Loaded
 from identify.reference.parse import Notes
-from identify.reference.schema import ColourwayTable
+from identify.reference.schema import ColourwayTable, SetFile
 from identify.reference.sets import Profile
 from identify.reference.slugs import slug
 from identify.reference.surface import Lab, vivid
@@ -42,6 +42,7 @@ def of(loaded: Loaded) -> list[Fault]:
         _years(profile, notes)
         _colours(profile, notes)
         _links(profile, names, notes)
+        _named(profile, loaded.set_file, notes)
         _file(profile, notes)
         _turn(profile, notes)
         found += notes.found
@@ -117,6 +118,37 @@ def _links(what: Profile, names: dict[str, str], notes: Notes) -> None:
             if name.casefold() not in names:
                 text = f"the set has no model '{name}'"
                 notes.add("unknown-model", (key, i), text, 'Write it as "MAKER / MODEL", as in its own file.')
+
+
+def _named(what: Profile, about: SetFile | None, notes: Notes) -> None:
+    """Sizes and sources that are named but not there."""
+    for table, lists in (
+        ("variant", [v.sizes for v in what.data.variant]),
+        ("colourway", [c.sizes for c in what.data.colourway]),
+    ):
+        for i, sizes in enumerate(lists):
+            for code in sizes:
+                if code not in what.sizes:
+                    fix = f"The file's sizes are {', '.join(what.sizes)}."
+                    notes.add("unknown-size", (table, i, "sizes"), f"there is no size '{code}'", fix)
+    known = {source.id for source in about.source} if about is not None else set()
+    for path, name in _sources(what):
+        if name not in known:
+            text = f"set.toml has no source with the id '{name}'"
+            notes.add("unknown-source", path, text, "Add a [[source]] to set.toml, or mend the id.")
+
+
+def _sources(what: Profile) -> Iterable[tuple[Path, str]]:
+    for path, level in levels(what):
+        if level.source is not None:
+            yield (*path, "source"), level.source
+    for table, named in (
+        ("colourway", [c.source for c in what.data.colourway]),
+        ("dated", [d.source for d in what.data.dated]),
+    ):
+        for i, source in enumerate(named):
+            if source is not None:
+                yield (table, i, "source"), source
 
 
 def _turn(what: Profile, notes: Notes) -> None:

@@ -8,6 +8,7 @@ lightness (row) and hue (every 15°), each the greatest within ±9°: spectra of
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 Lab = tuple[float, float, float]
 
@@ -82,6 +83,7 @@ def max_chroma(lightness: float, hue_deg: float) -> float:
     return across(MAX_CHROMA[_LEVELS[lower]]) * (1 - t) + across(MAX_CHROMA[_LEVELS[upper]]) * t
 
 
+@lru_cache(maxsize=4096)
 def impossible(lab: Lab) -> str | None:
     """Why no surface can have this colour (CIELAB, D50, 2°), None if one can."""
     lightness, a, b = lab

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import json
 import os
-import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -150,26 +149,18 @@ def model_path(maker: str, model: str) -> str:
 
 def put(path: Path, text: str) -> None:
     """Write a text file in UTF-8 with `\\n` line ends, aside first and then renamed.  Raises CannotWrite."""
+    aside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, aside = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)
         try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+            with aside.open("w", encoding="utf-8", newline="\n") as file:
                 file.write(text)
                 file.flush()
                 os.fsync(file.fileno())
-            Path(aside).chmod(0o666 & ~_umask())
-            Path(aside).replace(path)
-        except BaseException:
-            Path(aside).unlink(missing_ok=True)
-            raise
+            aside.replace(path)
+        finally:
+            aside.unlink(missing_ok=True)
     except OSError as why:
         raise CannotWrite(
             f"{path} cannot be written: {why.strerror or why}.", "Choose another folder, or free some space."
         ) from why
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

@@ -346,3 +346,78 @@ def test_rows_of_models(folder: Path) -> None:
 def test_the_weakest_link() -> None:
     assert rows.weakest("marked", None, "tool", "paper") == "tool"
     assert rows.weakest(None, None) is None
+
+
+EXAMPLE = """\
+schema = 1
+maker = "Kettlemoor Works"
+model = "Low Otter"
+also_called = ["otter"]        # names people write on boxes and labels
+formerly = []                  # "MAKER / MODEL" it stood under before
+view = "side"
+made = "1936~/1957"            # EDTF (ISO 8601-2): about, before, after
+known_by = "paper"             # marked | paper | told | collectors | tool
+material = "plastic"           # wood | plastic | metal | rubber | other
+parts = 1
+hooks = 2                      # hooks fitted when new
+lip = "none"                   # none | metal | plastic
+tie_kind = "wire"              # screw-eye | wire | plate | cup | other; also hanger_kind
+same_mould_as = []             # also cast_from, copied_from: ["MAKER / MODEL"]
+notes = ""
+
+[[size]]
+code = "2"
+length_mm = 63.5
+depth_mm = 17.8
+thickness_mm = 11.0            # optional
+weight_g = 14.0                # optional
+tolerance_mm = 0.4             # of length, 1 sigma between true pieces
+outline = "low-otter-2.svg"    # optional: this size's own outline
+line_ties = { count = 2, at_mm = [[6.0, 8.5], [14.0, 9.9]], known_by = "marked" }
+hangers = { count = 2, at_mm = [[26.0, -8.0], [63.5, 0.0]] }
+eye = { at_mm = [7.0, 3.0], diameter_mm = 3.6, kind = "painted" }
+
+[[variant]]                    # optional: same model, something differs
+code = "early"
+made = "../1941"
+sizes = ["2"]                  # optional: all sizes if absent
+line_ties = { count = 1, at_mm = [[10.0, 9.4]] }
+
+[[colourway]]
+code = "slate"
+name = "Slate back, straw belly"
+back_lab = [38.0, -2.0, -8.0]  # CIELAB D50 2°
+belly_lab = [80.0, 0.0, 34.0]
+basis = "paint"                # paint: the paint's own colour; photo: lab_seen of photographs
+pattern = "plain"              # plain | dots | bars | blend | other
+pattern_lab = [82.0, 2.0, 14.0]  # optional
+zones = [{ kind = "head", lab = [30.0, 40.0, 20.0] }]   # optional: head | side | tail | throat
+finish = "paint"               # optional: paint | leaf | clear
+sizes = ["2"]                  # optional: all sizes if absent
+known_by = "collectors"        # optional
+source = "s1"                  # optional
+
+[[dated]]                      # optional: a part that dates a piece
+part = "hanger"
+text = "brass cup"
+made = "../1949"
+source = "s1"
+"""
+
+
+def test_the_formats_own_example(tmp_path: Path) -> None:
+    body = np.array([[31.75 - 31.75 * np.cos(t), 8.9 * np.sin(t)] for t in np.linspace(0, 2 * np.pi, 200)[:-1]])
+    about = 'schema = 1\ntitle = "T"\n[[source]]\nid = "s1"\ncitation = "Rolls"\n[prior]\n"Kettlemoor Works" = 1\n'
+    write.put(tmp_path / "set.toml", about)
+    write.put(tmp_path / "kettlemoor-works/low-otter.toml", EXAMPLE)
+    write.put(tmp_path / "kettlemoor-works/low-otter-2.svg", write.outline_svg(body, "Low Otter"))
+    report = lint(tmp_path)
+    assert (report.errors, report.remarks) == ((), ())
+    late, early = read(tmp_path).forms()
+    assert (late.made, early.made, late.depth_tolerance_mm) == (
+        "1936~/1957",
+        "../1941",
+        pytest.approx(0.4 * 17.8 / 63.5),
+    )
+    assert (late.line_ties.count, early.line_ties.count, early.hangers.count) == (2, 1, 2)
+    assert rows.model_rows(read(tmp_path))[0].known_by == "paper"
