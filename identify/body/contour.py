@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from identify.body.lobes import without_lobes
 from identify.geometry import Array, polygon_area, resample_closed
 from identify.stages import Region
 
@@ -15,8 +16,8 @@ STATIONS = 360
 
 
 def starting_contour(region: Region) -> Array | None:
-    """The rough core's outline (n, 2) in pixels of the photo, clockwise as seen, lightly smoothed; None when the region
-    holds nothing that has an area."""
+    """The rough core's outline (n, 2) in pixels of the photo, clockwise as seen, without what sticks out of it, lightly
+    smoothed; None when the region holds nothing that has an area."""
     for mask in (region.core, region.mask):
         points = _largest_outline(mask)
         if points is not None:
@@ -26,15 +27,21 @@ def starting_contour(region: Region) -> Array | None:
     full = region.to_photo(points)
     if polygon_area(full) < 0:  # y points down: clockwise as seen is positive
         full = full[::-1]
-    even = resample_closed(full, STATIONS)
+    even = resample_closed(without_lobes(full), STATIONS)
     smooth: Array = gaussian_filter1d(even, 2.5, axis=0, mode="wrap")
     return spaced(smooth)
 
 
 def _largest_outline(mask: NDArray[np.bool_]) -> Array | None:
-    """The border of a mask's largest part, on the edges of its pixels rather than their centres."""
+    """The border of a mask's largest part after a light opening, on the edges of its pixels rather than their centres;
+    None below a dozen pixels."""
+    padded = np.pad(mask.astype(np.uint8), 1)
+    radius = round(0.12 * float(cv2.distanceTransform(padded, cv2.DIST_L2, 3).max()))
+    if radius:
+        disk = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
+        padded = np.asarray(cv2.morphologyEx(padded, cv2.MORPH_OPEN, disk), np.uint8)
     # the border runs through pixel centres: doubling the picture puts it a quarter of a pixel from the true edge
-    double = cv2.resize(np.pad(mask.astype(np.uint8), 1), None, fx=2, fy=2, interpolation=cv2.INTER_NEAREST)
+    double = cv2.resize(padded, None, fx=2, fy=2, interpolation=cv2.INTER_NEAREST)
     found, _ = cv2.findContours(double, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     if not found:
         return None
@@ -65,3 +72,40 @@ def normals(points: Array) -> Array:
     tangent = gaussian_filter1d(np.roll(points, -1, 0) - np.roll(points, 1, 0), 1.5, axis=0, mode="wrap")
     unit = tangent / np.maximum(np.hypot(*tangent.T)[:, None], 1e-9)
     return np.column_stack([unit[:, 1], -unit[:, 0]])
+
+
+def hardware_beside(region: Region, points_px: Array, length: float) -> NDArray[np.bool_]:
+    """Where (n,) something narrow of the region's mask stands out of a contour: a ring, a hook's shank, a plate.
+
+    Wide stretches are no hardware: there the contour runs too far inside, or the mask has taken in a shadow.
+    """
+    n = normals(points_px)
+    h, w = region.mask.shape
+    out = np.zeros((3, len(points_px)), bool)
+    for k, share in enumerate((0.015, 0.022, 0.03)):
+        x, y = np.round(region.from_photo(points_px + share * length * n)).astype(int).T
+        within = (x >= 0) & (y >= 0) & (x < w) & (y < h)
+        out[k, within] = region.mask[y[within], x[within]]
+    standing = out.sum(0) >= 2
+    step = np.hypot(*(np.roll(points_px, -1, 0) - points_px).T)
+    result = np.zeros(len(points_px), bool)
+    for first, last in _runs(standing):
+        run = np.arange(first, last + 1) % len(points_px)
+        if step[run].sum() < 0.12 * length:
+            reach = max(1, round(0.006 * length / max(float(step[run].mean()), 1e-6)))
+            result[np.arange(first - reach, last + reach + 1) % len(points_px)] = True
+    return result
+
+
+def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and last index of each run of True in a closed sequence (last may exceed n - 1)."""
+    n = len(flags)
+    if flags.all() or not flags.any():
+        return [(0, n - 1)] if flags.all() and n else []
+    start = int(np.flatnonzero(~flags)[0])
+    turned = np.roll(flags, -start).astype(int)
+    edges = np.diff(np.concatenate([[0], turned, [0]]))
+    return [
+        (int(a) + start, int(b) - 1 + start)
+        for a, b in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True)
+    ]

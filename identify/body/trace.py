@@ -29,8 +29,10 @@ class Tuning:
 
     region: float = 1.0
     """Body inside, ground outside, against the strength of the edge itself."""
-    prior: float = 1.0
-    """Trust in the rough contour."""
+    band: float = 0.05
+    """Half width of the first band, as a share of the body's length."""
+    trust: float = 0.0175
+    """Standard deviation of the rough contour from the outline, as a share of the body's length."""
     stiff: float = 0.5
     """Against steps of the path."""
     cap: float = 4.0
@@ -40,6 +42,8 @@ class Tuning:
     limb_stiff: float = 1.0
     sure: float = 0.15
     """Pixels within which an edge must be known to take full weight."""
+    clear: float = 0.7
+    """Pixels within which an edge must be known to be called clear."""
 
 
 TUNING = Tuning()
@@ -58,24 +62,27 @@ def trace(photo: Photo, region: Region, calibration: Calibration) -> Body:
         return _nothing(region)
     a, b = max_feret(points)
     length = float(np.hypot(*(b - a)))
-    band = max(0.035 * length, 5.0)
+    band = max(TUNING.band * length, 5.0)
     picture = _Picture.around(photo, region, points, band, max(1, int(np.ceil(length / LONGEST))))
     p = picture.inwards(points)
-    scale = 1 / picture.shrink
-    for wide, step, waves in ((band * scale, 1.0, 24.0), (band * scale * 0.4, 0.5, 14.0)):
+    beside = contour.hardware_beside(region, points, length)
+    for share, waves in ((1.0, 24.0), (0.4, 14.0)):
+        wide = band * share / picture.shrink
+        step = max(wide / 25, 0.5)
         n = contour.normals(p)
         s = strip.unroll(picture.linear, picture.ground, p, n, np.arange(-wide, wide + step / 2, step))
-        column = _path(s)
-        offset = s.offsets[column].astype(float)
-        weight = np.ones(len(p))
-        p, _, _ = smooth.robust_fit(p, n, offset, weight, waves, 0.3)
+        offset = s.offsets[_path(s, beside, TUNING.trust * length / picture.shrink * share)].astype(float)
+        p, _, _ = smooth.robust_fit(p, n, offset, np.where(beside, 0.05, 1.0), waves, 0.3)
         p = contour.spaced(p)
+        beside = contour.hardware_beside(region, picture.outwards(p), length)
     for waves in (14.0, 11.0):
-        p, kept, u = _refine(picture, p, waves)
+        p, kept, u = _refine(picture, p, beside, waves)
     return Body(picture.outwards(p), kept, u * picture.shrink)
 
 
-def _refine(picture: _Picture, points: Array, waves: float) -> tuple[Array, NDArray[np.bool_], float]:
+def _refine(
+    picture: _Picture, points: Array, beside: NDArray[np.bool_], waves: float
+) -> tuple[Array, NDArray[np.bool_], float]:
     """Move each point to where the limb model places the edge; returns the smooth contour, which points had a clear
     edge, and the scatter of the edges about it."""
     normals = contour.normals(points)
@@ -86,22 +93,26 @@ def _refine(picture: _Picture, points: Array, waves: float) -> tuple[Array, NDAr
     least = left.min(1)
     noise = np.maximum(least, np.median(least))[:, None] / (len(limb.OFFSETS) / 2)
     excess = np.minimum((left - least[:, None]) / noise, TUNING.limb_cap)
-    column = path.closed_path(excess + TUNING.limb_prior * limb.PLACES**2, TUNING.limb_stiff, 4)
+    cost = excess + TUNING.limb_prior * limb.PLACES**2
+    column = np.repeat(path.closed_path((cost[0::2] + cost[1::2]) / 2, TUNING.limb_stiff / 2, 6), 2)
     offset, curve = limb.parabola(left, column)
     u = np.sqrt(2 * noise[:, 0] / np.maximum(curve, 1e-12))
-    weight = np.clip((TUNING.sure / np.maximum(u, 1e-3)) ** 2, 0.02, 1)
+    weight = np.where(beside, 0.02, np.clip((TUNING.sure / np.maximum(u, 1e-3)) ** 2, 0.02, 1))
     fitted, residual, kept = smooth.robust_fit(points, normals, offset, weight, waves, 0.15)
-    return fitted, kept, float(np.std(residual[kept]))
+    clear = ~beside & (u < TUNING.clear) & (np.abs(residual) < 3 * TUNING.clear)
+    return fitted, clear, float(np.std(residual[kept]))
 
 
-def _path(s: strip.Strip) -> NDArray[np.int64]:
+def _path(s: strip.Strip, beside: NDArray[np.bool_], trust: float) -> NDArray[np.int64]:
     gradient = strip.edge_strength(s, 1.0)
     body = strip.body_likelihood(s)
     evidence = np.cumsum(body, axis=1)
     evidence -= evidence.mean(1, keepdims=True)
     evidence *= s.step / (s.offsets[-1] - s.offsets[0]) * TUNING.region
     edge = np.minimum(np.log1p(gradient), TUNING.cap)
-    cost = -(edge + evidence) + TUNING.prior * (s.offsets / s.offsets[-1] * 2) ** 2 / 2
+    cost = -(edge + evidence)
+    cost[beside] *= 0.2
+    cost += (s.offsets / trust) ** 2 / 2
     half = (cost[0::2] + cost[1::2]) / 2
     column = path.closed_path(half, TUNING.stiff * (s.step), 2)
     return np.repeat(column, 2)

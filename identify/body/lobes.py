@@ -1,0 +1,70 @@
+"""Cuts off what sticks out of a rough mask's contour: loops of hooks, rings and plates that were taken for the body.
+
+A body is smooth: where something is joined on, the contour has a concave corner on either side.  A piece between two
+such corners that are nearer to each other than the contour between them is long is cut off along the straight line
+(the idea of splitting silhouettes at their concave corners: Hoffman and Richards 1984, Siddiqi and Kimia 1995).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from identify.geometry import Array, polygon_area, resample_closed
+
+POINTS = 240
+CORNER_RAD = 0.4
+"""Concave turns over some 2 % of the contour that count as a corner."""
+LONGER = 1.4
+"""A lobe's contour is at least this many times as long as the line that cuts it off."""
+NECK = 0.2
+"""Longest cut, as a share of half the contour's length (about the body's length)."""
+LARGEST = 0.2
+"""Largest lobe, as a share of the area."""
+
+
+def without_lobes(points: Array) -> Array:
+    """A closed contour (n, 2), clockwise as seen, with its lobes cut off."""
+    for _ in range(20):
+        even = resample_closed(points, POINTS)
+        cut = _best_cut(even)
+        if cut is None:
+            return points
+        i, j = cut
+        points = np.vstack([np.roll(even, -j, axis=0)[: (i - j) % POINTS + 1]])
+    return points
+
+
+def _best_cut(even: Array) -> tuple[int, int] | None:
+    """Stations (i, j) so that the contour from i on to j is the smallest lobe (a cut between the corners of two
+    rings would take off the head between them; with the rings gone, so are their corners)."""
+    corners = _concave_corners(even)
+    total = polygon_area(even)
+    step = float(np.hypot(*(np.roll(even, -1, axis=0) - even).T).mean())
+    least, found = POINTS, None
+    for i in corners:
+        for j in corners:
+            count = int((j - i) % POINTS)
+            if not 4 <= count <= POINTS // 2:
+                continue
+            chord = float(np.hypot(*(even[j] - even[i])))
+            lobe = np.roll(even, -i, axis=0)[: count + 1]
+            longer = count * step / max(chord, step)
+            if longer < LONGER or chord > NECK * POINTS / 2 * step:
+                continue
+            if not 0 < polygon_area(lobe) < LARGEST * total:
+                continue
+            if count < least:
+                least, found = count, (int(i), int(j))
+    return found
+
+
+def _concave_corners(even: Array) -> NDArray[np.int64]:
+    k = 3
+    before, after = even - np.roll(even, k, axis=0), np.roll(even, -k, axis=0) - even
+    turn = np.arctan2(
+        before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0], (before * after).sum(1)
+    )  # clockwise as seen with y down: a convex contour turns by positive angles
+    around = np.stack([np.roll(turn, s) for s in range(-2, 3)])
+    corners: NDArray[np.int64] = np.flatnonzero((turn < -CORNER_RAD) & (turn <= around.min(0) + 1e-9))
+    return corners
