@@ -102,6 +102,8 @@ class Ring:
     outer_diameter_px: float
     probability: float
     hooked: bool
+    tie_like: float = 0.5
+    """Probability that it is a line tie, not a hanger, by its looks alone, given that it is a ring."""
 
 
 @dataclass(frozen=True)
