@@ -2,28 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
-import numpy as np
-
-from identify.geometry import Array
+from identify.reference import placement
 from identify.reference.faults import Fault
-from identify.reference.forms import depth_of, drawing_for, forms_of
+from identify.reference.forms import depth_of, drawing_for
 from identify.reference.parse import Notes
-from identify.reference.schema import Places, SetFile
+from identify.reference.schema import SetFile
 from identify.reference.sets import Profile
 from identify.reference.slugs import storable
 from identify.reference.svgfile import Outline
-from identify.reference.tomllines import Path
 
 SHORTEST_MM, LONGEST_MM = 8.0, 1000.0
 SCALE_SLACK = 0.03
 PROPORTION_SLACK = 0.06
-FAR_MM, FAR_SHARE = 6.0, 0.12
-"""A ring's centre stands off the body's edge by about half its diameter: further than this it is a slip of the pen."""
-
-
-TURNS = {"as drawn": (1, 1), "upside down": (1, -1), "tail left": (-1, 1), "tail left and upside down": (-1, -1)}
 
 
 def set_file(data: SetFile, notes: Notes) -> None:
@@ -75,17 +67,8 @@ def _lengths(what: Profile, notes: Notes) -> None:
             notes.add("depth-absurd", ("size", i, "thickness_mm"), text, "Check both, and their unit.")
 
 
-def levels(what: Profile) -> Iterable[tuple[Path, Places]]:
-    """Each place of a model file where rings, eye, years and the like may stand, with its path."""
-    yield (), what.data
-    for i, size in enumerate(what.data.size):
-        yield ("size", i), size
-    for i, variant in enumerate(what.data.variant):
-        yield ("variant", i), variant
-
-
 def _rings(what: Profile, notes: Notes) -> None:
-    for path, level in levels(what):
+    for path, level in placement.levels(what):
         for key, rings in (("line_ties", level.line_ties), ("hangers", level.hangers)):
             if rings is None:
                 continue
@@ -116,73 +99,11 @@ def _outlines(what: Profile, outlines: Mapping[str, Outline], notes: Notes) -> N
                 text = f"the outline is {drawing.depth_mm:.1f} mm deep, but depth_mm is {depth:g}"
                 fix = "Mend depth_mm (greatest extent at right angles to the length) or the drawing."
                 _in_svg(notes, "outline-proportion", drawing.file, place, text, fix)
-    for form in forms_of(what, 0):
-        if form.outline_mm is None:
-            continue
-        outline = np.array(form.outline_mm)
-        limit = max(FAR_MM, FAR_SHARE * form.length_mm)
-        which = f"size '{form.size}'" + (f", variant '{form.variant}'" if form.variant else "")
-        for key, rings in (("line_ties", form.line_ties), ("hangers", form.hangers)):
-            places = np.array(rings.at_mm) if rings is not None and rings.at_mm else None
-            if places is None or (far := distance_to(outline, places).max()) <= limit:
-                continue
-            path = _where(what, form.size, form.variant, key)
-            turn = turned(outline, places, form.length_mm)
-            if turn is not None and turn[1] < limit / 2:
-                text = f"the outline lies {turn[0]} against the {key.replace('_', ' ')} ({which})"
-                notes.add("outline-reversed", path, text, "Draw it with the nose left and the back up.")
-            else:
-                text = f"one of the {key.replace('_', ' ')} lies {far:.0f} mm from the body's edge ({which})"
-                fix = "Places are in millimetres from the nose: x to the tail, y up to the back; "
-                notes.add("ring-off-outline", path, text, fix + "at the top and in a variant for the first size.")
-        if form.eye is not None and form.eye.at_mm is not None and not inside(outline, form.eye.at_mm):
-            path = _where(what, form.size, form.variant, "eye")
-            fix = "Its centre is in millimetres from the nose: x to the tail, y up to the back."
-            notes.add("eye-off-outline", path, f"the eye lies outside the body ({which})", fix)
+    placement.errors(what, notes)
 
 
 def _in_svg(notes: Notes, code: str, file: str, line: int, text: str, fix: str) -> None:
     notes.found.append(Fault(file, line, None, code, text, fix))
-
-
-def _where(what: Profile, size: str, variant: str | None, key: str) -> Path:
-    """Where the value that counts for a size and variant stands in the file."""
-    paths = dict(levels(what))
-    wanted: list[Path] = [("size", what.sizes.index(size)), ()]
-    if variant is not None:
-        wanted.insert(0, ("variant", [v.code for v in what.data.variant].index(variant)))
-    return next((*path, key) for path in wanted if getattr(paths[path], key) is not None)
-
-
-def distance_to(outline: Array, places: Array) -> Array:
-    """(m,) distances of places (m, 2) to the line of a closed polygon (n, 2)."""
-    a, b = outline, np.roll(outline, -1, 0)
-    d = b - a
-    t = ((places[:, None] - a) * d).sum(-1) / np.maximum((d**2).sum(-1), 1e-12)
-    near = a + np.clip(t, 0, 1)[..., None] * d
-    away = places[:, None] - near
-    nearest: Array = np.hypot(away[..., 0], away[..., 1]).min(1)
-    return nearest
-
-
-def inside(outline: Array, place: Sequence[float]) -> bool:
-    """Whether a point lies in a closed polygon (n, 2): crossings of a ray to the right are odd."""
-    x, y = outline.T
-    x2, y2 = np.roll(x, -1), np.roll(y, -1)
-    cut = (y > place[1]) != (y2 > place[1])
-    at = x[cut] + (place[1] - y[cut]) / (y2[cut] - y[cut]) * (x2[cut] - x[cut])
-    return bool((at > place[0]).sum() % 2)
-
-
-def turned(outline: Array, places: Array, length_mm: float) -> tuple[str, float, float] | None:
-    """The turn of an outline (n, 2) that brings it nearest to the rings at `places` (m, 2), if it is another than as
-    drawn: its name, the greatest distance of a ring then, and as drawn."""
-    far = {
-        name: float(distance_to(outline * (sx, sy) + ((length_mm if sx < 0 else 0.0), 0.0), places).max())
-        for name, (sx, sy) in TURNS.items()
-    }
-    best = min(far, key=far.__getitem__)
-    return None if best == "as drawn" else (best, far[best], far["as drawn"])
 
 
 def of_set(profiles: Sequence[Profile], texts: Mapping[str, str]) -> list[Fault]:

@@ -19,6 +19,20 @@ from identify.reference.tomllines import Path, line_of, spelled
 M = TypeVar("M", bound=BaseModel)
 AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 
+IN_PLAIN_WORDS = {
+    "Illegal character '\\n'": "a text in quotes is not closed on its line",
+    "Expected newline or end of document": "something stands after the value (a comma instead of a decimal point?)",
+    "Invalid value": "a value is neither text in quotes nor a number, true, false, a list or a table",
+    "Cannot overwrite a value": "a key stands twice",
+    "Expected '=' after a key": "a key has no = after it",
+    "Expected ']'": "a section's name is not closed with ]",
+    "Unclosed array": "a list is not closed with ]",
+    "Unclosed inline table": "a table is not closed with }",
+    "Cannot mutate immutable namespace": "a section and a key have the same name",
+    "Cannot declare": "a section stands twice: sections that may repeat are written [[name]]",
+}
+"""What tomllib says, for people who do not program."""
+
 WRONG_TYPE = {
     "string_type": 'must be text in quotes: "…"',
     "int_type": "must be a whole number without quotes",
@@ -65,6 +79,7 @@ def parse_toml(text: str, notes: Notes) -> dict[str, Any] | None:
         at = AT.search(message)
         line = int(at.group(1)) if at and at.group(1) else text.count("\n") + 1
         what = AT.sub("", message)
+        what = next((plain for start, plain in IN_PLAIN_WORDS.items() if what.startswith(start)), what)
         fix = "Mend that line: key = value, text in quotes, lists in [ ], one key a line, no key twice."
         notes.add("toml-syntax", (), f"the file is not valid TOML: {what[:1].lower()}{what[1:]}", fix, line)
     except RecursionError:

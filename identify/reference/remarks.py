@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 
-import numpy as np
-
-from identify.reference import years
-from identify.reference.checks import levels, turned
+from identify.reference import placement, years
+from identify.reference.checks import LONGEST_MM, SHORTEST_MM
 from identify.reference.faults import Fault
-from identify.reference.forms import forms_of
 from identify.reference.load import Loaded
 from identify.reference.parse import Notes
+from identify.reference.placement import levels
 from identify.reference.schema import ColourwayTable, SetFile
 from identify.reference.sets import Profile
 from identify.reference.slugs import slug
@@ -25,8 +23,6 @@ STEP = 3.0
 THICK = 1.6
 LOOSE = 0.05
 LONG_PATH = 160
-TURN_MM = 2.0
-"""How much nearer to the edge the rings must come before a turned outline is suspected."""
 
 
 def of(loaded: Loaded) -> list[Fault]:
@@ -43,15 +39,19 @@ def of(loaded: Loaded) -> list[Fault]:
         _colours(profile, notes)
         _links(profile, names, notes)
         _named(profile, loaded.set_file, notes)
-        _file(profile, notes)
-        _turn(profile, notes)
+        _file(profile, loaded.files, notes)
+        placement.remarks(profile, notes)
         found += notes.found
     return found + list(_files(loaded)) + list(_prior(loaded))
 
 
+def _usual(length_mm: float) -> bool:
+    return USUAL_MM[0] <= length_mm <= USUAL_MM[1]
+
+
 def _lengths(what: Profile, notes: Notes) -> None:
     for i, size in enumerate(what.data.size):
-        if not USUAL_MM[0] <= size.length_mm <= USUAL_MM[1]:
+        if SHORTEST_MM <= size.length_mm <= LONGEST_MM and not _usual(size.length_mm):
             text = f"{size.length_mm:g} mm is an unusual length for a bait"
             notes.add("length-odd", ("size", i, "length_mm"), text, "Check the unit: lengths are in millimetres.")
         if size.thickness_mm and size.depth_mm and size.thickness_mm > THICK * size.depth_mm:
@@ -68,7 +68,7 @@ def _lengths(what: Profile, notes: Notes) -> None:
             notes.add(
                 "sizes-order", ("size", i, "length_mm"), text, "Put the sizes in order of length, smallest first."
             )
-        elif b.length_mm > STEP * a.length_mm:
+        elif b.length_mm > STEP * a.length_mm and _usual(a.length_mm) and _usual(b.length_mm):
             text = f"size '{what.sizes[i]}' is {b.length_mm / a.length_mm:.1f} times as long as the one before it"
             notes.add("length-odd", ("size", i, "length_mm"), text, "Check both lengths and their unit.")
 
@@ -151,20 +151,7 @@ def _sources(what: Profile) -> Iterable[tuple[Path, str]]:
                 yield (table, i, "source"), source
 
 
-def _turn(what: Profile, notes: Notes) -> None:
-    """An outline that would meet all rings much better if it were turned round."""
-    for form in forms_of(what, 0):
-        places = [*((form.line_ties and form.line_ties.at_mm) or ()), *((form.hangers and form.hangers.at_mm) or ())]
-        if form.outline_mm is None or not places:
-            continue
-        turn = turned(np.array(form.outline_mm), np.array(places), form.length_mm)
-        if turn is not None and turn[2] - turn[1] > TURN_MM and turn[1] < turn[2] / 2:
-            text = f"line ties and hangers fit the outline of size '{form.size}' better if it is turned {turn[0]}"
-            notes.add("outline-reversed", (), text, "Draw it with the nose left and the back up, or mend the places.")
-            return
-
-
-def _file(what: Profile, notes: Notes) -> None:
+def _file(what: Profile, files: Sequence[str], notes: Notes) -> None:
     folder, _, name = what.file.partition("/")
     for part, stem, key in (
         (folder, slug(what.data.maker), "maker"),
@@ -173,7 +160,7 @@ def _file(what: Profile, notes: Notes) -> None:
         if part != stem:
             text = f"the {'folder' if key == 'maker' else 'file'} '{part}' is not called after the {key}"
             notes.add("slug-differs", (key,), text, f"Rename it to {stem}.")
-    if not what.drawings:
+    if not what.drawings and f"{what.file[: -len('.toml')]}.svg" not in files:
         text = "there is no outline, so the shape speaks for nothing"
         notes.add("outline-none", (), text, f"Add {what.file[: -len('.toml')]}.svg.")
     if len(what.file) > LONG_PATH:

@@ -9,7 +9,7 @@ import pytest
 from shapely.geometry import LinearRing, Point, Polygon
 
 from identify.geometry import Array, polygon_area
-from identify.reference.checks import distance_to
+from identify.reference.placement import distance_to
 from identify.reference.svgpath import FLATNESS, PathFault, crossing, parse
 
 

@@ -168,8 +168,8 @@ CASES = [
     Case("tolerance-odd", swap("20.0", "20.0\ntolerance_mm = 4.0"), line=9, key="size[1].tolerance_mm", remark=True),
     Case("ring-count", swap("count = 1", "count = 2"), line=9, key="size[1].line_ties"),
     Case("ring-count", swap("{ count = 1, at_mm = [[15.0, 10.0]] }", "{}"), line=9, key="size[1].line_ties"),
-    Case("ring-off-outline", swap("[15.0, 10.0]", "[25.0, 24.0]"), line=9, key="size[1].line_ties"),
-    Case("eye-off-outline", swap("\n\n", "\neye = { at_mm = [8.0, 13.0] }\n\n"), line=4, key="eye"),
+    Case("ring-off-outline", swap("[15.0, 10.0]", "[25.0, 24.0]"), line=9, key="size[1].line_ties", remark=True),
+    Case("eye-off-outline", swap("\n\n", "\neye = { at_mm = [8.0, 13.0] }\n\n"), line=4, key="eye", remark=True),
     Case(
         "years-contradict",
         lambda f: (swap("\n\n", '\nmade = "1936/1957"\n\n')(f), add('made = "1960"\n')(f)),

@@ -13,8 +13,8 @@ import pytest
 from identify.errors import BadOption, CannotWrite, SetFaulty, SetMissing
 from identify.geometry import Array, extent_across, max_feret, resample_closed
 from identify.reference import ReferenceSet, lint, read, rows, write
-from identify.reference.checks import distance_to, inside
 from identify.reference.fit import curve_at, fit_closed
+from identify.reference.placement import distance_to, inside
 from identify.reference.slugs import slug, storable
 
 FULL = """\
