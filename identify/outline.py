@@ -7,6 +7,8 @@ back and belly round only changes signs of the descriptors (`TURNED`).
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -65,6 +67,7 @@ def profile(outline: ArrayLike, n: int = STATIONS) -> Array:
     return heights
 
 
+@lru_cache(maxsize=8)
 def waves(n: int = STATIONS, orders: int = THICKNESS_WAVES) -> Array:
     """Sine waves (orders, n) at the stations of `profile`: wave k has k half periods from nose to tail."""
     at = (np.arange(n) + 0.5) / n
@@ -99,3 +102,20 @@ def _turned() -> Array:
 
 TURNED = _turned()
 """Signs (4, DESCRIPTORS) that turn descriptors round: as they are, back and belly, nose and tail, both."""
+
+
+def _gram() -> Array:
+    waves_alone = np.array([heights_from(one).ravel() for one in np.eye(DESCRIPTORS)])
+    gram: Array = waves_alone @ waves_alone.T / (2 * STATIONS)
+    return gram
+
+
+_GRAM = _gram()
+
+
+def rms_height(found: ArrayLike) -> Array:
+    """Root mean square height (...) of the smooth profiles that descriptors (..., DESCRIPTORS) describe; of a
+    difference of two, how far the outlines lie apart, as a fraction of the depth."""
+    values = np.asarray(found, float)
+    squared: Array = np.einsum("...i,ij,...j->...", values, _GRAM, values)
+    return np.sqrt(squared)

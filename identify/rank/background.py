@@ -142,7 +142,7 @@ def background(
         outline_log_scale=float(np.log(np.diag(factor)).sum()),
         tie_counts=_counts(ties.count, share, models, noise.tie_broad),
         hanger_counts=_counts(hangers.count, share, models, noise.hanger_broad),
-        tie_grid=_grid(ties.places, share, _anywhere()),
-        hanger_grid=_grid(hangers.places, share, _anywhere()),
+        tie_grid=_grid(ties.places.astype(float), share, _anywhere()),
+        hanger_grid=_grid(hangers.places.astype(float), share, _anywhere()),
         eye_grid=_grid(eye_place[:, None], share, _eyes_anywhere()),
     )

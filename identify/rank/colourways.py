@@ -18,7 +18,7 @@ from identify.geometry import Array
 from identify.rank.densities import log_multi_t
 from identify.rank.noise import Noise
 from identify.rank.readings import Readings, ZoneKind
-from identify.rank.rings import UNKNOWN, Indices
+from identify.rank.rings import UNKNOWN, Indices, Single
 from identify.records import Colour, Lab
 from identify.reference.profile import Colourway, Form
 
@@ -33,15 +33,17 @@ ZONES: tuple[ZoneKind, ...] = ("head", "side", "tail", "throat")
 class Palette:
     """All colourways of a set, c of them, and which forms list them.
 
-    `back`, `belly` (c, 3) CIELAB, NaN where not known; `zones` the same for each zone kind; `photo` (c,) bool: known
+    `back`, `belly` (c, 3) CIELAB, NaN where not known; `zones` the same for each zone kind, and
+    `has_zone` (c, 4) 1 where there is one of ZONES; `photo` (c,) bool: known
     from photographs; `finish` (c,): 1 leaf or clear, 0 paint; `pattern` (c,) indexes PATTERNS.  Form i lists the
     colourways `listed[starts[i] : starts[i] + counts[i]]`.
     """
 
     colourways: tuple[Colourway, ...]
-    back: Array
-    belly: Array
-    zones: dict[ZoneKind, Array]
+    back: Single
+    belly: Single
+    zones: dict[ZoneKind, Single]
+    has_zone: Array
     photo: NDArray[np.bool_]
     finish: Indices
     pattern: Indices
@@ -60,8 +62,8 @@ class Palette:
         return self.listed[self.starts[form] : self.starts[form] + self.counts[form]]
 
 
-def _labs(values: Sequence[Lab | None]) -> Array:
-    return np.array([(np.nan,) * 3 if v is None else v for v in values], float).reshape(-1, 3)
+def _labs(values: Sequence[Lab | None]) -> Single:
+    return np.array([(np.nan,) * 3 if v is None else v for v in values], float).reshape(-1, 3).astype(np.float32)
 
 
 def _pattern_index(kind: str | None) -> int:
@@ -88,6 +90,7 @@ def palette(forms: Sequence[Form], noise: Noise) -> Palette:
         back=_labs([c.back_lab for c in colourways]),
         belly=_labs([c.belly_lab for c in colourways]),
         zones={kind: _labs([z.get(kind) for z in zone_labs]) for kind in ZONES},
+        has_zone=np.array([[kind in z for kind in ZONES] for z in zone_labs], float).reshape(-1, len(ZONES)),
         photo=np.array([c.basis == "photo" for c in colourways], bool),
         finish=np.array([UNKNOWN if c.finish is None else int(c.finish in HARD) for c in colourways], np.int64),
         pattern=np.array([_pattern_index(c.pattern) for c in colourways], np.int64),
@@ -121,38 +124,37 @@ def _log_broad(lab: Lab, noise: Noise) -> float:
     return float(-0.5 * (z**2).sum() - np.log(sd).sum() - 1.5 * np.log(2 * np.pi))
 
 
-def _zone_ratio(colour: Colour, labs: Array, which: Palette, noise: Noise) -> Array:
+def _zone_ratio(colour: Colour, labs: Single, which: Palette, noise: Noise) -> Array:
     """Log ratio (c,) of one zone's colour under each colourway; 0 where the colourway does not say."""
-    seen_u = tuple(u * colour.u_seen / colour.u if colour.u > 0 else colour.u_seen for u in colour.u_lch)
-    ratio = np.zeros(len(labs))
-    for photo, lab, u in ((False, colour.lab, colour.u_lch), (True, colour.lab_seen, seen_u)):
-        chosen = which.photo == photo
-        if not chosen.any():
-            continue
-        matrix, log_scale = whitening(lab, (u[0], u[1], u[2]), noise)
-        whole = bool(chosen.all())
-        part, finish = (labs, which.finish) if whole else (labs[chosen], which.finish[chosen])
-        width = np.where(finish == 1, noise.hard_finish, 1.0)
-        z = (part - np.array(lab)) @ matrix / width[:, None]
-        squared = np.einsum("ij,ij->i", z, z)
-        found = log_multi_t(squared, log_scale + 3 * np.log(width), 3, noise.colour_tail) - _log_broad(lab, noise)
-        ratio[chosen] = np.nan_to_num(found, nan=0.0)
-    return ratio
+    ratio = _near(colour.lab, colour.u_lch, labs, which, noise)
+    if which.photo.any():
+        scale = colour.u_seen / colour.u if colour.u > 0 else 1.0
+        u_seen = (colour.u_lch[0] * scale, colour.u_lch[1] * scale, colour.u_lch[2] * scale)
+        ratio = np.where(which.photo, _near(colour.lab_seen, u_seen, labs, which, noise), ratio)
+    return np.nan_to_num(ratio, copy=False, nan=0.0)
+
+
+def _near(lab: Lab, u_lch: tuple[float, float, float], labs: Single, which: Palette, noise: Noise) -> Array:
+    matrix, log_scale = whitening(lab, u_lch, noise)
+    own = matrix.astype(np.float32)
+    z = labs @ own - np.array(lab, np.float32) @ own
+    hard = noise.hard_finish
+    narrow = np.array([1.0, 1 / hard**2, 1.0], np.float32)[which.finish]
+    scale = np.array([0.0, 3 * np.log(hard), 0.0], np.float32)[which.finish] + np.float32(log_scale)
+    squared = np.einsum("ij,ij->i", z, z) * narrow
+    return log_multi_t(squared, scale, 3, noise.colour_tail) - _log_broad(lab, noise)
 
 
 def _zones_there(readings: Readings, which: Palette, noise: Noise) -> Array:
     """Log ratio (c,) of which zones were found, and of their colours."""
-    ratio = np.zeros(len(which.colourways))
     seen = dict(readings.zones)
-    for kind in ZONES:
-        labs = which.zones[kind]
-        has = ~np.isnan(labs[:, 0])
-        colour = seen.get(kind)
-        p = np.where(has, 1 - noise.zone_missed, noise.zone_false)
-        if colour is None:
-            ratio += np.log((1 - p) / (1 - noise.zone_broad))
-        else:
-            ratio += np.log(p / noise.zone_broad) + np.where(has, _zone_ratio(colour, labs, which, noise), 0.0)
+    found = np.array([kind in seen for kind in ZONES])
+    with_zone, without = (np.where(found, p, 1 - p) for p in (1 - noise.zone_missed, noise.zone_false))
+    broad = np.where(found, noise.zone_broad, 1 - noise.zone_broad)
+    ratio: Array = which.has_zone @ np.log(with_zone / without) + np.log(without / broad).sum()
+    for kind, colour in seen.items():
+        has = which.has_zone[:, ZONES.index(kind)] > 0
+        ratio[has] += _zone_ratio(colour, which.zones[kind], which, noise)[has]
     return ratio
 
 
@@ -203,13 +205,14 @@ def _forms(values: Array, which: Palette, share: Array, noise: Noise) -> tuple[A
     return np.where(say, np.log(forms / unlisted), 0.0), unlisted
 
 
-def speak(readings: Readings, which: Palette, share: Array, noise: Noise) -> ColourSpeech | None:
-    """How the colours speak for each form; None when no colour was read or the set lists none."""
+def speak(readings: Readings, which: Palette, share: Array, noise: Noise, swapped: bool = True) -> ColourSpeech | None:
+    """How the colours speak for each form; None when no colour was read or the set lists none.  Without
+    `swapped` there is only the row of back and belly as read."""
     if (readings.back is None and readings.belly is None) or not which.colourways:
         return None
     zones = _zones_there(readings, which, noise)
-    colours = np.array([zones, zones])
-    for row, (back, belly) in zip(colours, ((which.back, which.belly), (which.belly, which.back)), strict=True):
+    colours = np.array([zones, zones] if swapped else [zones])
+    for row, (back, belly) in zip(colours, ((which.back, which.belly), (which.belly, which.back)), strict=False):
         for colour, labs in ((readings.back, back), (readings.belly, belly)):
             if colour is not None:
                 row += _zone_ratio(colour, labs, which, noise)

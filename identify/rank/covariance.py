@@ -27,7 +27,6 @@ class Axes:
         return sds
 
 
-@lru_cache(maxsize=8)
 def outline_axes(noise: Noise) -> Axes:
     """Independent scatter of each descriptor, and the Feret axis that shifts and tilts on blunt ends.
 

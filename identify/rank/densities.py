@@ -9,24 +9,23 @@ import math
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import gammaln
 
 from identify.geometry import Array
+from identify.rank.rings import Single
 
 
 def log_t(z: ArrayLike, sd: ArrayLike, dof: float) -> Array:
     """Log density of a deviation z with scale sd and `dof` degrees of freedom; shapes broadcast."""
     const = math.lgamma((dof + 1) / 2) - math.lgamma(dof / 2) - math.log(dof * math.pi) / 2
-    value: Array = const - np.log(sd) - (dof + 1) / 2 * np.log1p(np.square(np.asarray(z) / sd) / dof)
+    value: Array = const - np.log(sd) - (dof + 1) / 2 * np.log(1 + np.square(np.asarray(z) / sd) / dof)
     return value
 
 
-def log_multi_t(squared: ArrayLike, log_scale: ArrayLike, k: ArrayLike, dof: float) -> Array:
+def log_multi_t(squared: Array | Single | float, log_scale: Array | Single | float, k: int, dof: float) -> Array:
     """Log density in k dimensions: `squared` is the squared distance in units of the scales, `log_scale` the sum of the
     scales' logarithms."""
-    dims = np.asarray(k, float)
-    const = gammaln((dof + dims) / 2) - math.lgamma(dof / 2) - dims / 2 * math.log(dof * math.pi)
-    value: Array = const - log_scale - (dof + dims) / 2 * np.log1p(np.asarray(squared) / dof)
+    const = math.lgamma((dof + k) / 2) - math.lgamma(dof / 2) - k / 2 * math.log(dof * math.pi)
+    value: Array = const - log_scale - (dof + k) / 2 * np.log(1 + squared / dof)
     return value
 
 

@@ -1,5 +1,5 @@
-"""How each feature speaks for each form: log likelihood ratios (4, n) against an unlisted bait, for the four ways round
-that the bait may lie (as read; back and belly swapped; nose and tail; both).  0 is what says nothing."""
+"""How each feature speaks for each form: log likelihood ratios (w, n) or (n,) against an unlisted bait, for the w ways
+round that the bait may lie (of four: as read; back and belly swapped; nose and tail; both).  0 says nothing."""
 
 from __future__ import annotations
 
@@ -11,12 +11,11 @@ import numpy as np
 from identify.geometry import Array
 from identify.outline import TURNED
 from identify.rank.background import COUNTS, grid_log_density
-from identify.rank.covariance import outline_axes
 from identify.rank.densities import log_multi_t, log_t
 from identify.rank.noise import Noise
 from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings
-from identify.rank.rings import Rings
+from identify.rank.rings import Indices, Rings
 from identify.records import Quantity
 
 WAYS = 4
@@ -38,6 +37,11 @@ def log_ways(readings: Readings, noise: Noise) -> Array:
     return np.log(p)
 
 
+def ways_to_try(readings: Readings, noise: Noise) -> Indices:
+    """The ways round that are worth the time: those of a probability above one in ten thousand."""
+    return np.flatnonzero(log_ways(readings, noise) > math.log(1e-4))
+
+
 def _said(values: Array) -> Array:
     """0 where the set does not say."""
     return np.nan_to_num(values, nan=0.0)
@@ -47,7 +51,7 @@ def _relative(q: Quantity, floor: float = 0.0) -> tuple[float, float]:
     return math.log(q.value), max(q.u / q.value, floor)
 
 
-def length(r: Readings, p: Prepared) -> Array | None:
+def length(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """Size: ln of the length."""
     if r.length_mm is None:
         return None
@@ -57,7 +61,7 @@ def length(r: Readings, p: Prepared) -> Array | None:
     return _said(log_t(at - p.ln_length, np.hypot(u, p.length_tolerance), p.noise.tail) - broad)
 
 
-def aspect(r: Readings, p: Prepared) -> Array | None:
+def aspect(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """Proportion: ln of depth to length."""
     if r.aspect is None:
         return None
@@ -67,17 +71,17 @@ def aspect(r: Readings, p: Prepared) -> Array | None:
     return _said(log_t(at - p.ln_aspect, np.hypot(u, p.aspect_tolerance), p.noise.tail) - broad)
 
 
-def outline(r: Readings, p: Prepared) -> Array | None:
+def outline(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """Residual shape: the descriptors together, one heavy tail for all of them, since what spoils an outline spoils it
     as a whole."""
     if r.outline is None:
         return None
-    axes = outline_axes(p.noise)
-    sd = axes.with_edge(p.noise, r.depth_px)
+    sd = p.axes.with_edge(p.noise, r.depth_px)
     k = len(sd)
-    turned = (TURNED * r.outline) @ axes.vectors
-    z = (turned[:, None, :] - p.outline[None]) / sd
-    own = log_multi_t(np.einsum("wnk,wnk->wn", z, z), np.log(sd).sum(), k, p.noise.tail)
+    turned, listed = (TURNED[ways] * r.outline) @ p.axes.vectors / sd, p.outline / sd
+    # |a - b|² = a² + b² - 2ab, one matrix product for all forms
+    squared = np.square(turned).sum(1)[:, None] + np.einsum("nk,nk->n", listed, listed) - 2 * turned @ listed.T
+    own = log_multi_t(np.maximum(squared, 0), np.log(sd).sum(), k, p.noise.tail)
     wide = (r.outline - p.background.outline_mean) @ p.background.outline_whitener
     broad = log_multi_t(float(wide @ wide), p.background.outline_log_scale, k, p.noise.tail)
     return _said(own - broad)
@@ -101,7 +105,7 @@ def _traces(noise: Noise, traces: int) -> Array:
     return seen if traces else 1 - seen
 
 
-def tie_count(r: Readings, p: Prepared) -> Array | None:
+def tie_count(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """Number of line ties: what is there now, given what was made, some lost, some added, some misread."""
     if r.tie_counts is None:
         return None
@@ -126,7 +130,7 @@ def hanger_table(noise: Noise) -> Array:
     return mixed
 
 
-def hanger_count(r: Readings, p: Prepared) -> Array | None:
+def hanger_count(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """Number of hangers."""
     if r.hangers is None:
         return None
@@ -146,7 +150,7 @@ def hook_table(noise: Noise) -> Array:
     return whole
 
 
-def hooks(r: Readings, p: Prepared) -> Array | None:
+def hooks(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """Number of hooks: weak, since they are often lost and replaced."""
     if r.hooks is None:
         return None
@@ -155,56 +159,60 @@ def hooks(r: Readings, p: Prepared) -> Array | None:
     return ratio[np.where(p.hooks < 0, -1, np.minimum(p.hooks, COUNTS - 1))]
 
 
-def _ring_places(places: Array, rings: Rings, sd: Array, grid: Array, stray: float, noise: Noise) -> Array:
-    """Log ratio (4, n) of where rings sit.  Each belongs to one of the form's, in the same order from the nose, all
+def _ring_places(
+    places: Array, ways: Indices, rings: Rings, sd: Array, grid: Array, stray: float, noise: Noise
+) -> Array:
+    """Log ratio (w, n) of where rings sit.  Each belongs to one of the form's, in the same order from the nose, all
     such assignments being alike; or, with probability `stray`, to none.  `sd` (n,) as a fraction of the length."""
-    broad = grid_log_density(grid, places)
-    ways = turn_places(places)
-    ways = np.take_along_axis(ways, np.argsort(ways[..., 0], axis=1, kind="stable")[..., None], axis=1)
-    order = np.argsort(turn_places(places)[..., 0], axis=1, kind="stable")
-    broad = broad[order]
-    seen = ways.shape[1]
-    ratio = np.zeros((WAYS, len(sd)))
+    turned = turn_places(places)[ways]
+    order = np.argsort(turned[..., 0], axis=1, kind="stable")
+    turned = np.take_along_axis(turned, order[..., None], axis=1).astype(np.float32)
+    broad = np.exp(grid_log_density(grid, places))[order].astype(np.float32)
+    seen, dof = len(places), noise.tail
+    ratio = np.zeros((len(ways), len(sd)))
     for made in np.unique(rings.placed[rings.placed > 0]):
         chosen = np.flatnonzero(rings.placed == made)
-        at, s = rings.places[chosen, :made], sd[chosen, None]
-        gap = ways[:, None, :, None, :] - at[None, :, None, :, :]
-        squared = np.einsum("wnijk,wnijk->wnij", gap, gap) / np.square(s)[None, :, :, None]
-        own = log_multi_t(squared, 2 * np.log(s)[None, :, :, None], 2, noise.tail)
-        pair = np.logaddexp(math.log(1 - stray) + own - broad[:, None, :, None], math.log(stray))
-        total = np.full((WAYS, len(chosen)), -np.inf)
+        s2 = np.square(sd[chosen]).astype(np.float32)
         n = min(seen, int(made))
         left, right = list(combinations(range(seen), n)), list(combinations(range(int(made)), n))
-        for i in left:
-            for j in right:
-                total = np.logaddexp(total, pair[:, :, list(i), list(j)].sum(-1))
-        ratio[:, chosen] = total - math.log(len(left) * len(right))
+        pair = np.empty((seen, int(made), len(ways), len(chosen)), np.float32)
+        for i in range(seen):
+            for j in range(int(made)):
+                dx = turned[:, i, 0, None] - rings.places[chosen, j, 0]
+                dy = turned[:, i, 1, None] - rings.places[chosen, j, 1]
+                # Student's t in the plane: its constant is 1 / 2π whatever the degrees of freedom
+                own = np.exp(-(dof + 2) / 2 * np.log(1 + (dx * dx + dy * dy) / (dof * s2))) / (2 * math.pi * s2)
+                pair[i, j] = (1 - stray) * own / broad[:, i, None] + stray
+        total = sum(
+            np.prod([pair[i, j] for i, j in zip(one, other, strict=True)], axis=0) for one in left for other in right
+        )
+        ratio[:, chosen] = np.log(total / (len(left) * len(right)))
     return ratio
 
 
-def tie_places(r: Readings, p: Prepared) -> Array | None:
+def tie_places(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """Where the line ties sit."""
     if r.tie_places is None or not len(r.tie_places):
         return None
     sd = p.noise.tie_sd_mm / p.length_mm
-    return _ring_places(r.tie_places, p.ties, sd, p.background.tie_grid, p.noise.tie_stray, p.noise)
+    return _ring_places(r.tie_places, ways, p.ties, sd, p.background.tie_grid, p.noise.tie_stray, p.noise)
 
 
-def hanger_places(r: Readings, p: Prepared) -> Array | None:
+def hanger_places(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """Where the hangers sit."""
     if r.hanger_places is None or not len(r.hanger_places):
         return None
     sd = p.noise.hanger_sd_mm / p.length_mm
-    return _ring_places(r.hanger_places, p.hangers, sd, p.background.hanger_grid, p.noise.hanger_stray, p.noise)
+    return _ring_places(r.hanger_places, ways, p.hangers, sd, p.background.hanger_grid, p.noise.hanger_stray, p.noise)
 
 
-def eye(r: Readings, p: Prepared) -> Array | None:
+def eye(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """That there is an eye, where, and how large.  No eye found says nothing: paint wears."""
     if r.eye_place is None:
         return None
     noise = p.noise
     stray = noise.eye_stray
-    here = turn_places(r.eye_place)[:, 0]
+    here = turn_places(r.eye_place)[ways, 0]
     s = noise.eye_sd_mm / p.length_mm
     gap = here[:, None, :] - p.eye_place[None]
     place = log_multi_t(np.einsum("wnk,wnk->wn", gap, gap) / s**2, 2 * np.log(s), 2, noise.tail)
@@ -222,7 +230,7 @@ def eye(r: Readings, p: Prepared) -> Array | None:
     return result - np.where(p.eye >= 0, math.log(stray + (1 - stray) * noise.eye_broad), 0.0)
 
 
-def lip(r: Readings, p: Prepared) -> Array | None:
+def lip(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """That there is a lip or plate; one that was made may be lost."""
     if r.lip is None:
         return None
@@ -233,7 +241,7 @@ def lip(r: Readings, p: Prepared) -> Array | None:
     return np.append(np.log(by_made / broad), 0.0)[p.lip]
 
 
-def thickness(r: Readings, p: Prepared) -> Array | None:
+def thickness(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """Thickness, when told or seen."""
     if r.thickness_mm is None:
         return None

@@ -11,7 +11,7 @@ from identify.geometry import Array
 from identify.outline import DESCRIPTORS, descriptors, profile
 from identify.rank.background import Background, background
 from identify.rank.colourways import Palette, palette
-from identify.rank.covariance import outline_axes
+from identify.rank.covariance import Axes, outline_axes
 from identify.rank.noise import Noise
 from identify.rank.rings import UNKNOWN, Indices, Rings
 from identify.reference.profile import Form, RingPlaces
@@ -23,17 +23,20 @@ MOST_RINGS = 6
 class Prepared:
     """Forms in order of name, n of them; NaN or UNKNOWN is what the set does not say.
 
-    `maker` and `model` (n,) index `makers` and `models`.  `ln_length`, `ln_aspect`, `ln_thickness` (n,) and their
+    `maker` and `model` (n,) index `makers` and `models`, as `maker_of_model` does.
+    `ln_length`, `ln_aspect`, `ln_thickness` (n,) and their
     relative tolerances; `outline` (n, DESCRIPTORS) in the axes of `outline_axes`.  `eye`, `lip`: 1 there, 0 none.
     `share` (n,): each form's part when all models weigh the same.
     """
 
     forms: tuple[Form, ...]
     noise: Noise
+    axes: Axes
     makers: tuple[str, ...]
     models: tuple[tuple[str, str], ...]
     maker: Indices
     model: Indices
+    maker_of_model: Indices
     share: Array
     ln_length: Array
     length_tolerance: Array
@@ -80,7 +83,7 @@ def _whole(forms: Sequence[Form], get: Callable[[Form], int | None]) -> Indices:
 
 def _rings(forms: Sequence[Form], get: Callable[[Form], RingPlaces | None]) -> Rings:
     count = _whole(forms, lambda f: None if (r := get(f)) is None else r.count)
-    places = np.full((len(forms), MOST_RINGS, 2), np.nan)
+    places = np.full((len(forms), MOST_RINGS, 2), np.nan, np.float32)
     placed = np.zeros(len(forms), np.int64)
     for i, form in enumerate(forms):
         rings = get(form)
@@ -102,6 +105,7 @@ def prepare(forms: Sequence[Form], noise: Noise | None = None) -> Prepared:
     set with the lower number count."""
     noise = noise or Noise()
     kept = tuple(sorted(_first_set_wins(forms), key=sort_key))
+    axes = outline_axes(noise)
     makers = tuple(sorted({f.maker for f in kept}))
     models = tuple(sorted({(f.maker, f.model) for f in kept}))
     maker_at, model_at = {m: i for i, m in enumerate(makers)}, {m: i for i, m in enumerate(models)}
@@ -130,16 +134,18 @@ def prepare(forms: Sequence[Form], noise: Noise | None = None) -> Prepared:
     return Prepared(
         forms=kept,
         noise=noise,
+        axes=axes,
         makers=makers,
         models=models,
         maker=maker,
         model=model,
+        maker_of_model=np.array([maker_at[m] for m, _ in models], np.int64),
         share=share,
         ln_length=ln_length,
         length_tolerance=length_tolerance,
         ln_aspect=ln_aspect,
         aspect_tolerance=np.hypot(depth_tolerance, length_tolerance),
-        outline=raw @ outline_axes(noise).vectors,
+        outline=raw @ axes.vectors,
         ln_thickness=np.log(_numbers(kept, lambda f: f.thickness_mm)),
         ties=ties,
         hangers=hangers,

@@ -8,6 +8,7 @@ broad in each feature, with a share of cousins that follow a listed form in some
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -22,10 +23,11 @@ from identify.rank.newcolour import REASONS
 from identify.rank.prepared import Prepared, prepare
 from identify.rank.readings import Readings, read
 from identify.rank.rings import Indices
-from identify.records import Candidate, ColourwayMatch, Identification, MakerShare, Measurement, ModelShare
+from identify.rank.words import measured
+from identify.records import Candidate, Colour, ColourwayMatch, Identification, Lab, MakerShare, Measurement, ModelShare
 from identify.reference.profile import Form
 
-LISTED_AT_MOST = 30
+LISTED_AT_MOST = 12
 """So many candidates are written out; the probabilities of the others still count."""
 
 KIN = (
@@ -50,25 +52,24 @@ def form_priors(p: Prepared, prior: Mapping[str, float]) -> Array:
             raise BadOption(f"The prior names {maker!r}, which the set does not have.", f"It has: {known}.")
         if not (0 <= weight < np.inf):
             raise BadOption(f"The prior weight of {maker!r} is {weight}.", "Give a number that is 0 or more.")
-    weights = np.array([prior.get(m, 1.0) for m in p.makers])
+    weights = np.array([prior.get(m, 1.0) for m in p.makers], float)
     if p.makers and not weights.sum() > 0:
         raise BadOption("All prior weights are 0.", "Give at least one maker a weight above 0.")
-    models = np.bincount([p.makers.index(maker) for maker, _ in p.models], minlength=len(p.makers))
-    forms = np.bincount(p.model, minlength=len(p.models))
+    models, forms = np.bincount(p.maker_of_model), np.bincount(p.model)
     share: Array = (weights / weights.sum() / models)[p.maker] / forms[p.model]
     return share
 
 
-def _speech(r: Readings, p: Prepared) -> tuple[dict[str, Array], ColourSpeech | None]:
-    """Log ratios (4, n) of every feature that was measured."""
+def _speech(r: Readings, p: Prepared, ways: Indices) -> tuple[dict[str, Array], ColourSpeech | None]:
+    """Log ratios (w, n) of every feature that was measured."""
     spoken: dict[str, Array] = {}
     for name, feature in likelihood.FEATURES.items():
-        ratio = feature(r, p)
+        ratio = feature(r, p, ways)
         if ratio is not None:
-            spoken[name] = np.broadcast_to(ratio, (likelihood.WAYS, len(p.forms)))
-    colours = colourways.speak(r, p.palette, p.share, p.noise)
+            spoken[name] = np.broadcast_to(ratio, (len(ways), len(p.forms)))
+    swapped = likelihood.BACK_SWAPPED[ways].astype(int)
+    colours = colourways.speak(r, p.palette, p.share, p.noise, bool(swapped.any()))
     if colours is not None:
-        swapped = likelihood.BACK_SWAPPED.astype(int)
         spoken["colours"], spoken["pattern"] = colours.colours[swapped], colours.pattern[swapped]
     return spoken, colours
 
@@ -119,14 +120,16 @@ def rank_readings(
     alive: Indices = np.flatnonzero(share > 0)
     if not len(alive):
         return Identification((), (), (), 1.0, None, ())
-    spoken, colours = _speech(r, p)
     noise = p.noise
-    together = likelihood.log_ways(r, noise)[:, None] + sum(spoken.values(), np.zeros((likelihood.WAYS, len(p.forms))))
+    ways = likelihood.ways_to_try(r, noise)
+    spoken, colours = _speech(r, p, ways)
+    every = np.arange(len(p.forms))
+    together = likelihood.log_ways(r, noise)[ways, None] + sum(spoken.values(), np.zeros((len(ways), len(every))))
     top = together.max(0)
     ratio = top + np.log(np.exp(together - top).sum(0))
-    way = together.argmax(0)
-    every = np.arange(len(p.forms))
-    features = {name: values[way, every] for name, values in spoken.items()}
+    best = together.argmax(0)
+    way = ways[best]
+    features = {name: values[best, every] for name, values in spoken.items()}
     kin = _kin(features, share, p)
     evidence = (ratio - kin) / noise.temperature + noise.offset
     with np.errstate(divide="ignore"):
@@ -165,8 +168,10 @@ def rank_readings(
             )
         )
     matches = _matches(scored, colours, r, p)
+    said = {k: measured(r, k) for k in {s.way for s in scored}}
     candidates = tuple(
-        _candidate(r, p, s, float(q), match) for s, q, (match, _) in zip(scored, shown, matches, strict=True)
+        _candidate(r, p, s, float(q), match, said[s.way])
+        for s, q, (match, _) in zip(scored, shown, matches, strict=True)
     )
     new = matches[0][1] if matches else None
     return Identification(
@@ -194,10 +199,12 @@ def _likeliest(shares: Array, at_most: int) -> Indices:
     return order
 
 
-def _candidate(r: Readings, p: Prepared, s: Scored, probability: float, match: ColourwayMatch | None) -> Candidate:
+def _candidate(
+    r: Readings, p: Prepared, s: Scored, probability: float, match: ColourwayMatch | None, said: Mapping[str, str]
+) -> Candidate:
     form = p.forms[s.index]
     size, variant = (form.size, form.variant) if r.scaled else (None, None)
-    evidence = rows(r, p, s, match)
+    evidence = rows(r, p, s, match, said)
     return Candidate(
         form.maker, form.model, size, variant, form.set, form.made, form.known_by, probability, match, evidence
     )  # fmt: skip
@@ -218,13 +225,20 @@ def _matches(
         i = int(np.argmax(shares))
         colourway = p.palette.colourways[listed[i]]
         back, belly = (r.belly, r.back) if swapped else (r.back, r.belly)
-        gaps: list[float | None] = []
-        for read_colour, lab in ((back, colourway.back_lab), (belly, colourway.belly_lab)):
-            if read_colour is None or lab is None:
-                gaps.append(None)
-            else:
-                own = read_colour.lab_seen if colourway.basis == "photo" else read_colour.lab
-                gaps.append(float(delta_e(own, lab)))
-        match = ColourwayMatch(colourway.code, colourway.name, float(shares[i]), gaps[0], gaps[1], new <= 0.5)
-        found.append((match, new))
+        photo = colourway.basis == "photo"
+        gaps = _gap(back, colourway.back_lab, photo), _gap(belly, colourway.belly_lab, photo)
+        found.append((ColourwayMatch(colourway.code, colourway.name, float(shares[i]), *gaps, new <= 0.5), new))
     return found
+
+
+def _gap(colour: Colour | None, lab: Lab | None, photo: bool) -> float | None:
+    """CIEDE2000 from a colour read to a listed one."""
+    if colour is None or lab is None:
+        return None
+    return _delta_e(colour.lab_seen if photo else colour.lab, lab)
+
+
+@lru_cache(maxsize=4096)
+def _delta_e(one: Lab, other: Lab) -> float:
+    """Several forms share their colourways, and one bait is compared with all of them."""
+    return float(delta_e(one, other))

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from identify.geometry import Array
-
 Indices = NDArray[np.int64]
+Single = NDArray[np.float32]
+"""Half the width, several times the speed: for arrays over all rings or colourways of a set."""
 UNKNOWN = -1
 """Stands for what a set does not say, in arrays of whole numbers."""
 
@@ -20,5 +20,5 @@ class Rings:
     fractions of the length, from nose to tail, NaN where not known; `placed` (n,) how many places are known."""
 
     count: Indices
-    places: Array
+    places: Single
     placed: Indices

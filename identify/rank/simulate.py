@@ -15,7 +15,6 @@ from identify.outline import TURNED
 from identify.rank import likelihood
 from identify.rank.background import CELL, COUNTS, GRID
 from identify.rank.colourways import PATTERNS, ZONES, pattern_chances, whitening
-from identify.rank.covariance import outline_axes
 from identify.rank.noise import Noise
 from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings, ZoneKind
@@ -57,7 +56,7 @@ def _outline(rng: np.random.Generator, p: Prepared, camera: Camera, i: Source) -
         spread = np.linalg.inv(p.background.outline_whitener)
         own: Array = p.background.outline_mean + _t(rng, p.noise.tail, len(spread)) @ spread
         return own
-    axes = outline_axes(p.noise)
+    axes = p.axes
     sd = axes.with_edge(p.noise, camera.depth_px)
     listed: Array = axes.vectors @ (p.outline[i] + sd * _t(rng, p.noise.tail, len(sd)))
     return listed
