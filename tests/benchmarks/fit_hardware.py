@@ -1,0 +1,183 @@
+"""Fits the weights that `identify.hardware` ships (rings.json, eyes.json) on the tune split of a photo set.
+
+    python -m tests.benchmarks.fit_hardware PHOTO_SET [--every N]
+
+Cases are the candidates that `rings.find` and `eye.candidates` give on true outlines, on the same spoilt by up to
+0.2 mm, and on the same photos reduced to 5 to 7 px/mm; each labelled by what truly sits there.  Candidates near a
+labelled one but not the nearest are left out: they are neither.
+"""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from sklearn.neural_network import MLPClassifier
+
+from identify import hardware
+from identify import photo as photos_io
+from identify.geometry import Array
+from identify.hardware import eye, polar, rings, traits, view
+from identify.photo import Photo
+from identify.stages import Body, Region, Sizing
+from tests.benchmarks import hardware as bench
+from tests.benchmarks.truth import ideal_body, ideal_calibration, ideal_region, photos, world
+
+RING_CLASSES = ("none", "tie", "hanger", "hooked")
+EYE_CLASSES = ("none", "eye")
+MEMBERS = 3
+
+Case = tuple[Photo, Region, Body, Sizing, bench.HardwareTruth]
+
+
+def reduced(case: Case, factor: float) -> Case:
+    """The same bait in a photo of fewer pixels."""
+    photo, region, body, sizing, truth = case
+    x0, y0, x1, y1 = region.window
+    pixels = cv2.resize(photo.pixels[y0:y1, x0:x1], None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    ground = cv2.resize(region.ground, pixels.shape[1::-1], interpolation=cv2.INTER_AREA)
+
+    def move(points: Any) -> Array:
+        return np.asarray((np.asarray(points, float).reshape(-1, 2) - [x0, y0] + 0.5) * factor - 0.5)
+
+    start, end = move(sizing.ends_px)
+    h, w = pixels.shape[:2]
+    blank = np.zeros((h, w), bool)
+    moved = dataclasses.replace(
+        truth, ties=move(truth.ties), hangers=move(truth.hangers),
+        eye=None if truth.eye is None else move(truth.eye)[0], eye_diameter=truth.eye_diameter * factor, px_per_mm=truth.px_per_mm * factor,
+    )  # fmt: skip
+    return (
+        Photo(photo.name, "", np.asarray(pixels, np.uint8), None),
+        Region((0, 0, w, h), 1, blank, blank, np.asarray(ground, np.float32), False),
+        dataclasses.replace(body, outline_px=move(body.outline_px)),
+        dataclasses.replace(
+            sizing,
+            ends_px=((start[0], start[1]), (end[0], end[1])),
+            px_per_mm=sizing.px_per_mm * factor if sizing.px_per_mm else None,
+        ),
+        moved,
+    )
+
+
+def spoilt(seen: view.View, amount_mm: float, rng: np.random.Generator) -> view.View:
+    """The view with an outline that wanders from the true one."""
+    n = len(seen.outline)
+    k = np.fft.rfftfreq(n, 1 / n)
+    wave = np.fft.irfft((rng.normal(size=len(k)) + 1j * rng.normal(size=len(k))) * np.exp(-((k / 8) ** 2)), n)
+    wave *= amount_mm * view.PX_PER_MM / max(float(wave.std()), 1e-9)
+    return view.with_outline(seen, seen.outline + seen.normals * wave[:, None])
+
+
+def cases(folder: Path, every: int) -> Iterator[Case]:
+    """All baits of the tune split, and of enrol, with ideal outlines."""
+    models = world(folder)
+    for truth in photos(folder)[::every]:
+        if truth.split != "tune" and truth.subset != "enrol":
+            continue
+        photo = photos_io.read(truth.path)
+        linear = photo.linear()
+        calibration = ideal_calibration(truth)
+        for bait in truth.baits:
+            hard = bench.truth_of(bait, models)
+            region = ideal_region(truth, bait, hard.px_per_mm, linear)
+            body = ideal_body(bait)
+            sizing = bench.ideal_sizing(body, calibration, bait["mid_plane_height_mm"])
+            yield photo, region, body, sizing, hard
+
+
+def label_rings(seen: view.View, places: rings.Places, truth: bench.HardwareTruth) -> Array:
+    """Index into RING_CLASSES of each place, -1 where it is unclear."""
+    labels = np.zeros(len(places), int)
+    targets = [(p, 1) for p in truth.ties] + [
+        (p, 3 if h else 2) for p, h in zip(truth.hangers, truth.hooked, strict=True)
+    ]
+    for point, label in targets:
+        d = np.hypot(*(places.centre - seen.from_photo(point)[0]).T) / view.PX_PER_MM
+        nearest = int(np.argmin(d))
+        if d[nearest] < 1.1:
+            labels[nearest] = label
+        labels[(d < 1.4) & (labels == 0)] = -1
+    return labels
+
+
+def label_eyes(seen: view.View, found: list[eye.Candidate], truth: bench.HardwareTruth) -> Array:
+    """1 for the eye, 0 for others, -1 near the eye: it is seen off its place in the mid plane by a few mm."""
+    labels = np.zeros(len(found), int)
+    if truth.eye is None or not found:
+        return labels
+    at = seen.from_photo(truth.eye)[0]
+    d = np.array([np.hypot(*(f.centre - at)) / view.PX_PER_MM for f in found])
+    off = np.array([abs(f.diameter_mm - truth.eye_diameter / seen.scale) for f in found])
+    near = d < 3.4
+    if near.any():
+        worth = np.where(near, [f.score for f in found] - 0.3 * off, -np.inf)
+        labels[near] = -1
+        labels[int(np.argmax(worth))] = 1
+    return labels
+
+
+def fit(inputs: Array, labels: Array, names: tuple[str, ...], classes: tuple[str, ...], hidden: int) -> dict[str, Any]:
+    """A Network as JSON."""
+    keep = labels >= 0
+    mean, spread = inputs[keep].mean(0), np.maximum(inputs[keep].std(0), 1e-6)
+    x = np.clip((inputs[keep] - mean) / spread, -5, 5)
+    members = []
+    for seed in range(MEMBERS):
+        net = MLPClassifier((hidden,), alpha=1.0, max_iter=250, random_state=seed).fit(x, labels[keep])
+        layers = [[w, b] for w, b in zip(net.coefs_, net.intercepts_, strict=True)]
+        if len(classes) == 2:  # one logistic output is a softmax over (0, it)
+            w, b = layers[-1]
+            layers[-1] = [np.column_stack([np.zeros(len(w)), w[:, 0]]), np.array([0.0, b[0]])]
+        members.append([[np.round(w, 4).tolist(), np.round(b, 4).tolist()] for w, b in layers])
+    return {
+        "fitted by": "python -m tests.benchmarks.fit_hardware, tune split only",
+        "cases": int(keep.sum()),
+        "names": list(names),
+        "classes": list(classes),
+        "mean": np.round(mean, 5).tolist(),
+        "spread": np.round(spread, 5).tolist(),
+        "members": members,
+    }
+
+
+def main() -> None:
+    """Collect, fit, write."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("photo_set", type=Path)
+    parser.add_argument("--every", type=int, default=1)
+    options = parser.parse_args()
+    rng = np.random.default_rng(0)
+    ring_x, ring_y, eye_x, eye_y = [], [], [], []
+    names: tuple[str, ...] = ()
+    for case in cases(options.photo_set, options.every):
+        small = reduced(case, rng.uniform(4.8, 7) / case[4].px_per_mm) if case[4].px_per_mm > 7.5 else None
+        for k, (photo, region, body, sizing, truth) in enumerate(c for c in (case, small) if c is not None):
+            seen = view.look(photo, region, body, sizing)
+            views = [seen, spoilt(seen, rng.uniform(0.05, 0.2), rng)] if k == 0 else [seen]
+            for v in views:
+                white = polar.whiten(v)
+                places = rings.find(v, white)
+                x, names = traits.traits(v, white, places)
+                ring_x.append(x)
+                ring_y.append(label_rings(v, places, truth))
+            found = eye.candidates(seen)
+            eye_x.append(eye.traits(seen, found))
+            eye_y.append(label_eyes(seen, found, truth))
+    folder = Path(hardware.__file__).parent
+    for file, x, y, n, classes, hidden in (
+        ("rings", ring_x, ring_y, names, RING_CLASSES, 24),
+        ("eyes", eye_x, eye_y, eye.NAMES, EYE_CLASSES, 10),
+    ):
+        document = fit(np.concatenate(x), np.concatenate(y), n, classes, hidden)
+        (folder / f"{file}.json").write_text(json.dumps(document, separators=(",", ":")) + "\n", "utf-8")
+
+
+if __name__ == "__main__":
+    main()
