@@ -49,8 +49,10 @@ def errors(what: Profile, notes: Notes) -> None:
     """An outline that lies the wrong way round, beyond doubt: the rings lie far off it, and near it if it is turned."""
     for form, outline, limit, which in _drawn(what):
         places = np.vstack([_places(form, key) for key in RINGS])
-        turn = turned(outline, places, form.length_mm) if len(places) and form.lip in (None, "none") else None
-        if turn is not None and turn[2] > limit and turn[1] < limit / 2:
+        if form.lip not in (None, "none") or not len(places) or distance_to(outline, places).max() <= limit:
+            continue
+        turn = turned(outline, places, form.length_mm)
+        if turn is not None and turn[1] < limit / 2:
             key = next(k for k in RINGS if len(_places(form, k)))
             text = f"the outline lies {turn[0]} against the {key.replace('_', ' ')} ({which})"
             path = _where(what, form.size, form.variant, key)
