@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -12,9 +14,11 @@ from identify.geometry import Array
 from identify.paint.colours import read_colour
 from identify.paint.finish import is_leaf
 from identify.paint.layers import Layers, find_layers
+from identify.paint.level import light_level
 from identify.paint.pattern import find_marks, read_pattern
 from identify.paint.shading import Shading, fit_shading
-from identify.paint.straight import Straight, straighten
+from identify.paint.shadow import light_from_shadow
+from identify.paint.straight import USUAL_THICKNESS, Straight, straighten
 from identify.paint.zones import Patch, find_patches
 from identify.photo import Photo
 from identify.records import WARNINGS, Colour, Notice, Zone
@@ -41,8 +45,11 @@ def read(
     (`shading`), and each zone's typical mid tone is brought to what it would show lying flat like the card.
     """
     grid = straighten(photo, body, sizing, pose, calibration)
+    grid = replace(grid, rgb=grid.rgb / np.float32(light_level(photo, region, calibration)))
     usable = _usable(grid, hardware)
-    layers, shading, patches = _explain(grid, usable)
+    layers, shading, patches = _explain(
+        grid, usable, light_from_shadow(photo, region, body, pose, _thickness_px(grid, sizing))
+    )
     albedo: Array = np.maximum(grid.rgb / shading.factor[..., None], 0.0)
     lab = linear_to_lab(albedo)
     taken = np.zeros_like(usable)
@@ -82,12 +89,14 @@ def _usable(grid: Straight, hardware: Hardware) -> NDArray[np.bool_]:
     return ok
 
 
-def _explain(grid: Straight, usable: NDArray[np.bool_]) -> tuple[Layers, Shading, tuple[Patch, ...]]:
+def _explain(
+    grid: Straight, usable: NDArray[np.bool_], lean: tuple[float, float]
+) -> tuple[Layers, Shading, tuple[Patch, ...]]:
     """Layers, light and zones found in turn: each helps the next to be found better."""
     lab = linear_to_lab(np.maximum(grid.rgb, 0.0))
     layers = find_layers(lab, usable, grid.s, grid.u, 0.4)
     inner = (grid.s > 0.22) & (grid.s < 0.90)
-    shading = _fit(grid, usable & inner, layers)
+    shading = _fit(grid, usable & inner, layers, lean)
     patches: tuple[Patch, ...] = ()
     for _ in range(1):
         lab = linear_to_lab(np.maximum(grid.rgb / shading.factor[..., None], 0.0))
@@ -96,11 +105,11 @@ def _explain(grid: Straight, usable: NDArray[np.bool_]) -> tuple[Layers, Shading
         taken = np.zeros_like(usable)
         for patch in patches:
             taken |= _grow(patch.cells, 5)
-        shading = _fit(grid, usable & ~taken & ((grid.s > 0.06) & (grid.s < 0.96)), layers)
+        shading = _fit(grid, usable & ~taken & ((grid.s > 0.06) & (grid.s < 0.96)), layers, lean)
     return layers, shading, patches
 
 
-def _fit(grid: Straight, usable: NDArray[np.bool_], layers: Layers) -> Shading:
+def _fit(grid: Straight, usable: NDArray[np.bool_], layers: Layers, lean: tuple[float, float]) -> Shading:
     rows = np.where(layers.back, 0, np.where(layers.belly, 1, -1))
     zone = np.where(usable, rows[:, None], -1)
     for k in (1, 0):
@@ -108,7 +117,14 @@ def _fit(grid: Straight, usable: NDArray[np.bool_], layers: Layers) -> Shading:
             zone[zone == k] = -1
     if not (zone == 0).any():
         zone[zone == 1] = 0
-    return fit_shading(grid.rgb, grid.normal, grid.up, zone)
+    return fit_shading(grid.rgb, grid.normal, grid.up, zone, lean)
+
+
+def _thickness_px(grid: Straight, sizing: Sizing) -> float:
+    if sizing.thickness_mm is not None:
+        return sizing.thickness_mm.value * grid.px_per_mm
+    across = np.linalg.norm(grid.px[-1] - grid.px[0], axis=-1)
+    return USUAL_THICKNESS * float(across.max())
 
 
 def _cell_mm(grid: Straight) -> tuple[Array, float]:

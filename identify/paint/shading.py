@@ -5,7 +5,7 @@ card, which faces up, that is n_z + g · n_xy, g being the lamp's horizontal dir
 elevation; several lamps add up to one g as long as no part turns away from them.  An even sky of share `a` gives
 (1 + n_z) / 2, and the ground gives some of it back from below.  So three numbers, (g_x, g_y, a), hold the light of one
 photo, and the paint of each zone is one more factor: a robust Gauss-Newton fit in log luminance finds them together.
-The spread of g and a between photos is the prior: windows and lamps stand 25 to 70 degrees high.
+The shadow on the ground gives g beforehand (`shadow`), the flank itself corrects it.
 """
 
 from __future__ import annotations
@@ -22,10 +22,11 @@ LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 GROUND_ALBEDO = 0.25
 SOFT_TERMINATOR = 0.12
 """Lamps are windows, not points: light fades out over this much of n · l."""
-PRIOR = np.array([0.0, 0.0, 0.25])
-PRIOR_SD = np.array([0.7, 0.7, 0.1])
-STARTS = (-1.2, -0.4, 0.4, 1.2)
-"""Of g_y: the sum over outliers is not convex."""
+SKY = 0.25
+SPREAD = np.array([0.3, 0.2, 0.1])
+"""Standard deviations of (g_x, g_y, a) about what the shadow tells (g) and about SKY."""
+STARTS = (-0.5, 0.0, 0.5)
+"""Of g_y, about the shadow's: the sum over outliers is not convex."""
 NOISE = 0.06
 """Of log luminance within one paint: noise, brush marks and what the model leaves out."""
 EFFECTIVE_CELLS = 80
@@ -46,21 +47,24 @@ class Shading:
     light: tuple[float, float, float]
 
 
-def fit_shading(rgb: NDArray[np.float32], normal: Array, up: Array, zone: NDArray[np.int_]) -> Shading:
+def fit_shading(
+    rgb: NDArray[np.float32], normal: Array, up: Array, zone: NDArray[np.int_], lean: tuple[float, float]
+) -> Shading:
     """Fit the light on cells of known zone.
 
-    `zone` (h, w): 0, 1, ... for cells that bear one paint each, -1 for cells left out.  With no cell at all the factor
-    is that of the prior.
+    `zone` (h, w): 0, 1, ... for cells that bear one paint each, -1 for cells left out.  `lean`: (g_x, g_y) as the
+    shadow tells it; with no cell at all the factor is that.
     """
     table = _in_table_frame(normal, up)
     rows, cols = np.nonzero(zone >= 0)
     count = int(zone.max()) + 1 if len(rows) else 0
-    light, level, u = PRIOR.copy(), np.zeros(count), np.full(count, 1.0)
+    prior = np.array([*lean, SKY])
+    light, level, u = prior, np.zeros(count), np.full(count, 1.0)
     if len(rows) >= 30:
         step = -(-len(rows) // MAX_CELLS)
         pick = (rows[::step], cols[::step])
         y = np.log(np.maximum(rgb[pick] @ LUMINANCE, 1e-4))
-        fits = [_descend(y, table[pick], zone[pick], count, start) for start in STARTS]
+        fits = [_descend(y, table[pick], zone[pick], count, prior, start) for start in STARTS]
         _, light, level, u = min(fits, key=lambda f: f[0])
     gx, gy, a = (float(v) for v in light)
     return Shading(_factor(table, light), level, u, (gx, gy, a))
@@ -83,14 +87,15 @@ def _factor(n: Array, light: Array) -> Array:
     return total
 
 
-def _descend(y: Array, n: Array, zone: NDArray[np.int_], count: int, start: float) -> tuple[float, Array, Array, Array]:
-    p = PRIOR.copy()
-    p[1] = start
+def _descend(
+    y: Array, n: Array, zone: NDArray[np.int_], count: int, centre: Array, start: float
+) -> tuple[float, Array, Array, Array]:
+    p = centre + np.array([0.0, start, 0.0])
     member = (zone[:, None] == np.arange(count)).astype(float)
     log_f = np.log(_factor(n, p))
     level = np.array([np.median((y - log_f)[zone == k]) if (zone == k).any() else 0.0 for k in range(count)])
     weight = EFFECTIVE_CELLS / len(y) / NOISE**2
-    prior = np.concatenate([np.full(count, 1e-4), 1 / PRIOR_SD**2])
+    prior = np.concatenate([np.full(count, 1e-4), 1 / SPREAD**2])
     hessian = np.diag(prior)
     for _ in range(9):
         log_f = np.log(_factor(n, p))
@@ -99,13 +104,13 @@ def _descend(y: Array, n: Array, zone: NDArray[np.int_], count: int, start: floa
         slopes = [(np.log(_factor(n, p + h)) - log_f) / 1e-3 for h in np.eye(3) * 1e-3]
         jac = np.column_stack([member, *slopes])
         hessian = (jac * w[:, None]).T @ jac * weight + np.diag(prior)
-        gradient = (jac * w[:, None]).T @ r * weight + np.concatenate([np.zeros(count), (PRIOR - p) * prior[count:]])
+        gradient = (jac * w[:, None]).T @ r * weight + np.concatenate([np.zeros(count), (centre - p) * prior[count:]])
         step = np.linalg.solve(hessian, gradient)
         level, p = level + step[:count], p + np.clip(step[count:], -0.3, 0.3)
         p[2] = np.clip(p[2], 0.02, 0.7)
     r = y - level[zone] - np.log(_factor(n, p))
     _, loss = _tukey(r)
-    cost = 2 * weight * loss.sum() + (((p - PRIOR) / PRIOR_SD) ** 2).sum()
+    cost = 2 * weight * loss.sum() + (((p - centre) / SPREAD) ** 2).sum()
     return float(cost), p, level, np.sqrt(np.diag(np.linalg.inv(hessian)))[:count]
 
 

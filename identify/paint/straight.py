@@ -101,8 +101,8 @@ def _sample(photo: Photo, px: Array, cell_px: float) -> tuple[NDArray[np.float32
     x1, y1 = (int(v) for v in np.minimum(np.ceil(hi) + 2 * shrink + 1, [photo.width, photo.height]))
     linear = photo.linear((x0, y0, x1, y1), shrink)
     at = ((px - [x0, y0] + 0.5) / shrink - 0.5).astype(np.float32)
-    rgb = cv2.remap(linear, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    rgb = np.asarray(rgb, np.float32)
+    taken = cv2.remap(linear, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    rgb: NDArray[np.float32] = np.asarray(taken, np.float32)
     level: NDArray[np.float32] = rgb.max(-1)
     return rgb, level
 

@@ -1,0 +1,60 @@
+"""How strongly the light falls on the bait's place, against the card's.
+
+A lamp a metre away lights the near side of the table by a tenth more than the far side, and lenses darken towards the
+corners; the ground, being one stuff, shows both.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from identify.calibration import Calibration
+from identify.geometry import Array
+from identify.paint.shading import LUMINANCE
+from identify.photo import Photo
+from identify.stages import Region
+
+AROUND = (1.08, 1.14, 1.20, 1.26)
+"""Frames round the card, as multiples of its size, on which the ground is looked at."""
+SAME_GROUND = 0.15
+"""Greatest difference in log ratios of channels for the two to be one ground."""
+LIMIT = 0.3
+"""Of the log of the ratio: more than that is rather another ground than uneven light."""
+
+
+def light_level(photo: Photo, region: Region, calibration: Calibration) -> float:
+    """Light on the ground at the bait over that at the card; 1 where the two grounds cannot be compared."""
+    corners = calibration.card.corners_px
+    if corners is None or not region.mask.any():
+        return 1.0
+    here = np.median(region.ground[region.mask], axis=0).astype(float)
+    there = _ground_round(photo, np.asarray(corners, float))
+    if here.min() <= 0 or len(there) < 40:
+        return 1.0
+    ratios = np.log(np.maximum(there, 1e-5)) - np.log(here)
+    chroma = ratios[:, [0, 2]] - ratios[:, [1]]
+    same = np.abs(chroma).max(1) < SAME_GROUND
+    if same.mean() < 0.3:
+        return 1.0
+    y = there[same] @ LUMINANCE
+    lit = y[y > 0.8 * np.median(y)]  # without the card's own shadow
+    log_ratio = float(np.log(here @ LUMINANCE / np.median(lit)))
+    return float(np.exp(log_ratio)) if abs(log_ratio) < LIMIT else 1.0
+
+
+def _ground_round(photo: Photo, corners: Array) -> Array:
+    """Linear RGB (n, 3) on frames round the card, means of 5 × 5 pixels, what lies outside the photo left out."""
+    t = np.linspace(0, 1, 24, endpoint=False)[:, None]
+    sides = np.concatenate([a + t * (b - a) for a, b in zip(corners, np.roll(corners, -1, 0), strict=True)])
+    centre = corners.mean(0)
+    points = np.concatenate([centre + k * (sides - centre) for k in AROUND]).round().astype(int)
+    inside = (points.min(1) >= 2) & (points[:, 0] < photo.width - 2) & (points[:, 1] < photo.height - 2)
+    points = points[inside]
+    if not len(points):
+        return np.zeros((0, 3))
+    (x0, y0), (x1, y1) = points.min(0) - 2, points.max(0) + 3
+    linear = photo.linear((int(x0), int(y0), int(x1), int(y1)), 5)
+    h, w = linear.shape[:2]
+    cols, rows = np.minimum((points[:, 0] - x0) // 5, w - 1), np.minimum((points[:, 1] - y0) // 5, h - 1)
+    around: Array = linear[rows, cols].astype(float)
+    return around
