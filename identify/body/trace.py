@@ -29,6 +29,11 @@ class Tuning:
 
     region: float = 1.0
     """Body inside, ground outside, against the strength of the edge itself."""
+    region_sure: float = 4.0
+    """The same where that tells the middle of the body from the ground further out, besides."""
+    agree_lo: float = 0.75
+    dead: float = 0.4
+    agree_hi: float = 0.92
     band: float = 0.05
     """Half width of the first band, as a share of the body's length."""
     trust: float = 0.0175
@@ -108,7 +113,12 @@ def _path(s: strip.Strip, beside: NDArray[np.bool_], trust: float) -> NDArray[np
     body = strip.body_likelihood(s)
     evidence = np.cumsum(body, axis=1)
     evidence -= evidence.mean(1, keepdims=True)
-    evidence *= s.step / (s.offsets[-1] - s.offsets[0]) * TUNING.region
+    m = body.shape[1]
+    agrees = min(float((body[:, : m // 4] > 0).mean()), float((body[:, -(m // 4) :] < 0).mean()))
+    share = float(np.clip((agrees - TUNING.agree_lo) / (TUNING.agree_hi - TUNING.agree_lo), 0, 1))
+    evidence *= s.step / (s.offsets[-1] - s.offsets[0])
+    worse = evidence.max(1, keepdims=True) - evidence
+    evidence = TUNING.region * evidence - share * TUNING.region_sure * np.maximum(worse - TUNING.dead, 0)
     edge = np.minimum(np.log1p(gradient), TUNING.cap)
     cost = -(edge + evidence)
     cost[beside] *= 0.2
