@@ -13,6 +13,7 @@ from identify.colour import linear_to_lab
 from identify.geometry import Array
 from identify.paint.colours import read_colour
 from identify.paint.finish import is_leaf
+from identify.paint.gloss import washed_out
 from identify.paint.layers import Layers, find_layers
 from identify.paint.level import light_level
 from identify.paint.pattern import find_marks, read_pattern
@@ -58,12 +59,14 @@ def read(
     free = usable & ~taken
     marks = find_marks(lab, free, layers.profile, grid.s, grid.u, _cell_mm(grid))
     clean = free & ~_grow(marks.label > 0, 3)
+    clean &= ~washed_out(grid.rgb, _zone_of(clean, layers))
     pattern = read_pattern(marks, albedo, lab, free & (grid.s < 0.96), layers, grid.u)
+    hard = ("leaf",) if is_leaf(lab, free & ~_grow(marks.label > 0, 7), layers.profile, grid.s, grid.u) else ()
     calibrated = calibration.colour_from_card
     u_light = _light_uncertainty(calibration)
 
     def colour_of(cells: NDArray[np.bool_]) -> Colour | None:
-        return read_colour(grid.rgb, shading.factor, cells, u_light, calibrated)
+        return read_colour(grid.rgb, shading.factor, cells, u_light, calibrated, bool(hard))
 
     middle = (grid.s > 0.12) & (grid.s < 0.94)
     back = colour_of(clean & layers.back[:, None] & middle)
@@ -73,7 +76,6 @@ def read(
         colour = colour_of(usable & _shrink(patch.cells, 3))
         if colour is not None:
             zones.append(Zone(patch.kind, as_polygon(_outline(patch.cells, grid.px)), colour))
-    hard = ("leaf",) if is_leaf(lab, free & ~_grow(marks.label > 0, 7), layers.profile, grid.s, grid.u) else ()
     return Paint(back, belly, tuple(zones), pattern, hard, _warnings(calibrated, hard, back, belly, grid, usable))
 
 
@@ -96,7 +98,7 @@ def _explain(
     lab = linear_to_lab(np.maximum(grid.rgb, 0.0))
     layers = find_layers(lab, usable, grid.s, grid.u, 0.4)
     inner = (grid.s > 0.22) & (grid.s < 0.90)
-    shading = _fit(grid, usable & inner, layers, lean)
+    shading = _fit(grid, usable & inner, layers, lean, None)
     patches: tuple[Patch, ...] = ()
     for _ in range(1):
         lab = linear_to_lab(np.maximum(grid.rgb / shading.factor[..., None], 0.0))
@@ -105,19 +107,28 @@ def _explain(
         taken = np.zeros_like(usable)
         for patch in patches:
             taken |= _grow(patch.cells, 5)
-        shading = _fit(grid, usable & ~taken & ((grid.s > 0.06) & (grid.s < 0.96)), layers, lean)
+        shading = _fit(grid, usable & ~taken & ((grid.s > 0.06) & (grid.s < 0.96)), layers, lean, shading)
     return layers, shading, patches
 
 
-def _fit(grid: Straight, usable: NDArray[np.bool_], layers: Layers, lean: tuple[float, float]) -> Shading:
-    rows = np.where(layers.back, 0, np.where(layers.belly, 1, -1))
-    zone = np.where(usable, rows[:, None], -1)
+def _fit(
+    grid: Straight, usable: NDArray[np.bool_], layers: Layers, lean: tuple[float, float], known: Shading | None
+) -> Shading:
+    zone = _zone_of(usable, layers)
+    zone[washed_out(grid.rgb, zone)] = -1
     for k in (1, 0):
         if 0 < (zone == k).sum() < 30:
             zone[zone == k] = -1
     if not (zone == 0).any():
         zone[zone == 1] = 0
-    return fit_shading(grid.rgb, grid.normal, grid.up, zone, lean)
+    return fit_shading(grid.rgb, grid.normal, grid.up, zone, lean, known)
+
+
+def _zone_of(usable: NDArray[np.bool_], layers: Layers) -> NDArray[np.int_]:
+    """0 for the back's cells, 1 for the belly's, -1 for all others."""
+    rows = np.where(layers.back, 0, np.where(layers.belly, 1, -1))
+    zone: NDArray[np.int_] = np.where(usable, rows[:, None], -1)
+    return zone
 
 
 def _thickness_px(grid: Straight, sizing: Sizing) -> float:
@@ -135,8 +146,8 @@ def _cell_mm(grid: Straight) -> tuple[Array, float]:
 
 
 def _light_uncertainty(calibration: Calibration) -> float:
-    """Relative: light on the flank is known to about a tenth, and the card's own exposure comes on top."""
-    return float(np.hypot(0.12, calibration.u_exposure)) if calibration.colour_from_card else 0.5
+    """Relative: light on the flank is known to about a seventh, and the card's own exposure comes on top."""
+    return float(np.hypot(0.15, calibration.u_exposure)) if calibration.colour_from_card else 0.5
 
 
 def _grow(cells: NDArray[np.bool_], size: int) -> NDArray[np.bool_]:

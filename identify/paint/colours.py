@@ -19,15 +19,25 @@ SAME = 8.0
 """Cells within this weighted CIEDE2000 have the zone's colour."""
 FAINT = 0.35
 """Cells lit less than this in proportion to the card count only where there are no others."""
+OBLIQUE = 0.08
+"""How fast light on a zone grows uncertain as it is lit less, or more, than the card."""
+UNSTEADY = 2.0
+"""Uncertainties of finishes whose colour depends on the light, against those of paint."""
 
 
 def read_colour(
-    rgb: NDArray[np.float32], factor: Array, cells: NDArray[np.bool_], u_light: float, calibrated: bool
+    rgb: NDArray[np.float32],
+    factor: Array,
+    cells: NDArray[np.bool_],
+    u_light: float,
+    calibrated: bool,
+    hard: bool = False,
 ) -> Colour | None:
     """The colour of the paint in `cells` (h, w) bool; None when too few are left.
 
     `rgb` (h, w, 3): reflectance as photographed; `factor` (h, w): light on each cell over that on the card; `u_light`:
-    relative standard uncertainty of that factor; `calibrated`: white balance and exposure come from a card.
+    relative standard uncertainty of that factor; `calibrated`: white balance and exposure come from a card; `hard`: the
+    finish is hard to read.
     """
     lit = cells & (factor > FAINT)
     chosen = lit if lit.sum() >= 40 else cells
@@ -36,12 +46,15 @@ def read_colour(
     flat = np.maximum(rgb[chosen] / factor[chosen][:, None], 0.0)
     seen_rgb = _typical(flat)
     seen = linear_to_lab(seen_rgb)
-    labs = linear_to_lab(flat)
+    labs = linear_to_lab(flat[:: max(1, len(flat) // 600)])
     share = float(np.mean(delta_e(labs, seen, weights=(2, 1, 1)) < SAME))
     paint = np.clip((seen_rgb - VEIL) / TRANSMITTANCE, 0.003, 1.0)
     lab = linear_to_lab(paint)
     spread = np.subtract(*np.percentile(labs, [75, 25], axis=0)) / 1.349
+    u_light = float(np.hypot(u_light, OBLIQUE * abs(1 / np.median(factor[chosen]) - 1)))
     u_lch, u_seen = _uncertainty(lab, spread, u_light, calibrated)
+    if hard:
+        u_lch, u_seen = (UNSTEADY * u_lch[0], UNSTEADY * u_lch[1], UNSTEADY * u_lch[2]), UNSTEADY * u_seen
     u = _as_ciede2000(lab, u_lch)
     return Colour(
         lab=_triple(lab),
@@ -75,10 +88,10 @@ def _uncertainty(
     """
     lightness, chroma = float(lab[0]), float(np.hypot(lab[1], lab[2]))
     from_light = (lightness + 16) / 3 * u_light
-    from_curve = 3.0 * min(1.0, abs(lightness - 49.5) / 25)
-    u_l = float(np.sqrt(from_light**2 + from_curve**2 + (0.3 * spread[0]) ** 2 + 1.5**2))
-    u_c = float(np.hypot(1.5, 0.10 * chroma))
-    u_h = float(np.hypot(1.5, 0.06 * chroma))
+    from_curve = 3.8 * min(1.0, abs(lightness - 49.5) / 25)
+    u_l = float(np.sqrt(from_light**2 + from_curve**2 + (0.3 * spread[0]) ** 2 + 1.8**2))
+    u_c = float(np.hypot(1.8, 0.125 * chroma))
+    u_h = float(np.hypot(1.3, 0.055 * chroma))
     if not calibrated:
         u_l, u_c, u_h = float(np.hypot(u_l, 14.0)), float(np.hypot(u_c, 8.0)), float(np.hypot(u_h, 8.0))
     return (u_l, u_c, u_h), float(np.hypot(0.8 * from_light, 1.5 if calibrated else 12.0))

@@ -40,6 +40,15 @@ def weigh(lab: Array, lightness: float = LIGHTNESS_WEIGHT) -> Array:
     return weighed
 
 
+def median_along(rows: Array) -> Array:
+    """Median of each row (n, w), NaN left out; every row must hold a number."""
+    ordered = np.sort(rows, axis=1)  # NaN last
+    n = (~np.isnan(rows)).sum(1)
+    pick = np.arange(len(rows))
+    middle: Array = (ordered[pick, (n - 1) // 2] + ordered[pick, n // 2]) / 2
+    return middle
+
+
 def row_profile(lab: Array, usable: NDArray[np.bool_], s: Array) -> Array:
     """Median Lab (h, 3) of each row over the middle of the body; rows without cells take their neighbour's."""
     inside = usable & ((s > MIDDLE[0]) & (s < MIDDLE[1]))
@@ -48,7 +57,7 @@ def row_profile(lab: Array, usable: NDArray[np.bool_], s: Array) -> Array:
     profile = np.zeros((lab.shape[0], 3))
     if not known.any():
         return profile
-    profile[known] = np.nanmedian(masked[known], axis=1)
+    profile[known] = np.column_stack([median_along(masked[known, :, k]) for k in range(3)])
     rows = np.arange(len(profile))
     return np.column_stack([np.interp(rows, rows[known], profile[known, k]) for k in range(3)])
 

@@ -25,9 +25,10 @@ LIMIT = 0.3
 def light_level(photo: Photo, region: Region, calibration: Calibration) -> float:
     """Light on the ground at the bait over that at the card; 1 where the two grounds cannot be compared."""
     corners = calibration.card.corners_px
-    if corners is None or not region.mask.any():
+    if corners is None or region.mask.sum() < 40:
         return 1.0
-    here = np.median(region.ground[region.mask], axis=0).astype(float)
+    step = max(1, int(np.sqrt(region.mask.sum()) / 40))
+    here = np.median(region.ground[::step, ::step][region.mask[::step, ::step]], axis=0).astype(float)
     there = _ground_round(photo, np.asarray(corners, float))
     if here.min() <= 0 or len(there) < 40:
         return 1.0

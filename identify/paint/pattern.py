@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from identify.colour import linear_to_lab
 from identify.geometry import Array
-from identify.paint.layers import ALIKE, Layers, weigh
+from identify.paint.layers import ALIKE, Layers, median_along, weigh
 from identify.records import Pattern
 
 LIGHTNESS_WEIGHT = 0.6
@@ -105,7 +105,7 @@ def edge_rise(lab: Array, usable: NDArray[np.bool_], layers: Layers, u: Array) -
         known = (~np.isnan(part)).sum(1) >= 3
         if known.sum() < 24:
             continue
-        line = np.interp(np.arange(len(u)), np.nonzero(known)[0], np.nanmedian(part[known], axis=1))
+        line = np.interp(np.arange(len(u)), np.nonzero(known)[0], median_along(part[known]))
         above = np.nonzero(line < 0.5)[0]
         if not len(above) or above[-1] + 1 >= len(u):
             continue

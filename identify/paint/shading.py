@@ -33,7 +33,7 @@ EFFECTIVE_CELLS = 80
 """The misfit is shared by whole parts of the flank, so many cells weigh no more than this many."""
 TOO_BRIGHT, TOO_DARK = 2.5, 4.0
 """Residuals beyond these many NOISE do not count (Tukey): gloss only ever brightens, so that side is tighter."""
-MAX_CELLS = 700
+MAX_CELLS = 400
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,12 +48,17 @@ class Shading:
 
 
 def fit_shading(
-    rgb: NDArray[np.float32], normal: Array, up: Array, zone: NDArray[np.int_], lean: tuple[float, float]
+    rgb: NDArray[np.float32],
+    normal: Array,
+    up: Array,
+    zone: NDArray[np.int_],
+    lean: tuple[float, float],
+    known: Shading | None = None,
 ) -> Shading:
     """Fit the light on cells of known zone.
 
     `zone` (h, w): 0, 1, ... for cells that bear one paint each, -1 for cells left out.  `lean`: (g_x, g_y) as the
-    shadow tells it; with no cell at all the factor is that.
+    shadow tells it; with no cell at all the factor is that.  `known`: an earlier fit to start from.
     """
     table = _in_table_frame(normal, up)
     rows, cols = np.nonzero(zone >= 0)
@@ -64,7 +69,8 @@ def fit_shading(
         step = -(-len(rows) // MAX_CELLS)
         pick = (rows[::step], cols[::step])
         y = np.log(np.maximum(rgb[pick] @ LUMINANCE, 1e-4))
-        fits = [_descend(y, table[pick], zone[pick], count, prior, start) for start in STARTS]
+        starts = [prior + np.array([0.0, d, 0.0]) for d in STARTS] if known is None else [np.array(known.light)]
+        fits = [_descend(y, table[pick], zone[pick], count, prior, start) for start in starts]
         _, light, level, u = min(fits, key=lambda f: f[0])
     gx, gy, a = (float(v) for v in light)
     return Shading(_factor(table, light), level, u, (gx, gy, a))
@@ -88,9 +94,9 @@ def _factor(n: Array, light: Array) -> Array:
 
 
 def _descend(
-    y: Array, n: Array, zone: NDArray[np.int_], count: int, centre: Array, start: float
+    y: Array, n: Array, zone: NDArray[np.int_], count: int, centre: Array, start: Array
 ) -> tuple[float, Array, Array, Array]:
-    p = centre + np.array([0.0, start, 0.0])
+    p = start.copy()
     member = (zone[:, None] == np.arange(count)).astype(float)
     log_f = np.log(_factor(n, p))
     level = np.array([np.median((y - log_f)[zone == k]) if (zone == k).any() else 0.0 for k in range(count)])
