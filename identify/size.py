@@ -31,8 +31,8 @@ LIFT_MM, U_LIFT_MM = 0.4, 0.5
 PITCH_DEG, ROLL_DEG = 1.0, 2.5
 """Standard deviation of how far a lying bait's axis is from level, and of how far it has rolled about its axis."""
 
-SECTION_DUAL = 1.75
-"""q = p / (p - 1) of the superellipse |y/a|^p + |z/c|^p = 1 that sections follow: p = 2.3, a little fuller than an
+SECTION_DUAL = 1.8
+"""q = p / (p - 1) of the superellipse |y/a|^p + |z/c|^p = 1 that sections follow: p = 2.25, a little fuller than an
 ellipse.  Chosen so that the visible contours of the demo world's and of a second invented world's bodies come out
 without bias."""
 
