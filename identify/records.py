@@ -170,7 +170,7 @@ class Measurement:
     back: Literal["up", "down"]
     axis_deg: float
     shows: Literal["left", "right"]
-    orientation_certainty: tuple[float, float]
+    orientation_certainty: tuple[float, float] = field(metadata={"labels": ("nose", "back")})
     """Probability that nose and tail, and that back and belly, are the right way round."""
     length_mm: Quantity | None
     depth_mm: Quantity | None

@@ -1,0 +1,104 @@
+"""The main job for one photo: measured, then held against reference sets."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from identify import __version__, reference
+from identify.measure import measure_file
+from identify.rank import Prepared, prepare, rank
+from identify.records import WARNINGS, Bait, Failure, Notice, PhotoRecord, RefsUsed
+from identify.reference import Form, ReferenceSet
+from identify.settings import Settings
+
+NAMED = 3
+"""So many models are named in a warning."""
+
+
+@dataclass(frozen=True, eq=False)
+class References:
+    """One or more reference sets made ready to be asked, once for many baits."""
+
+    sets: tuple[ReferenceSet, ...]
+    prepared: Prepared
+    notices: tuple[Notice, ...]
+
+    @property
+    def used(self) -> tuple[RefsUsed, ...]:
+        return tuple(RefsUsed(s.title, s.sha256) for s in self.sets)
+
+    def form(self, maker: str, model: str, size: str | None, variant: str | None) -> Form | None:
+        """What the sets say of a candidate; of a maker and model alone, their first form."""
+        for form in self.prepared.forms:
+            if (form.maker, form.model) == (maker, model) and (
+                size is None or (form.size, form.variant) == (size, variant)
+            ):
+                return form
+        return None
+
+
+def read_sets(folders: Iterable[str | Path]) -> References:
+    """Read reference sets, to be asked in this order: of the same maker and model in two sets, the first set's counts.
+
+    Raises SetMissing and SetFaulty.
+    """
+    sets = tuple(reference.read(Path(folder), index) for index, folder in enumerate(folders))
+    forms = [form for one in sets for form in one.forms()]
+    notices = []
+    if twice := _twice(sets):
+        more = f" and {len(twice) - NAMED} more" if len(twice) > NAMED else ""
+        text = f"{WARNINGS['same-model-twice']} This concerns {'; '.join(twice[:NAMED])}{more}."
+        notices.append(Notice("same-model-twice", text))
+    if not forms:
+        notices.append(Notice("refs-empty", WARNINGS["refs-empty"]))
+    return References(sets, prepare(forms), tuple(notices))
+
+
+def _twice(sets: tuple[ReferenceSet, ...]) -> list[str]:
+    seen: set[str] = set()
+    found = []
+    for one in sets:
+        names = {profile.name for profile in one.profiles}
+        found += sorted(names & seen)
+        seen |= names
+    return found
+
+
+def rank_photo(record: PhotoRecord, references: References | None, at_most: int | None = None) -> PhotoRecord:
+    """A measured photo with each bait ranked.
+
+    `at_most`: so many candidates are listed, all when None; probabilities are over all of them either way.  Without
+    references nothing is ranked and a warning says so.
+    """
+    if references is None:
+        notice = Notice("no-refs", WARNINGS["no-refs"])
+        return replace(record, warnings=(*record.warnings, notice)) if record.error is None else record
+    baits = tuple(_ranked(bait, references, at_most) for bait in record.baits)
+    notices = references.notices if record.error is None else ()
+    return replace(record, refs=references.used, baits=baits, warnings=(*record.warnings, *notices))
+
+
+def _ranked(bait: Bait, references: References, at_most: int | None) -> Bait:
+    forms = references.prepared
+    measurement = bait.measurement
+    if measurement.length_mm is None and forms.forms:
+        notice = Notice("size-open", WARNINGS["size-open"])
+        measurement = replace(measurement, warnings=(*measurement.warnings, notice))
+    listed = max(1, len(forms.forms)) if at_most is None else at_most
+    return Bait(measurement, rank(measurement, forms, at_most=listed))
+
+
+def identify_photo(
+    path: str | Path, references: References | None, settings: Settings | None = None, at_most: int | None = None
+) -> PhotoRecord:
+    """Read, measure and rank one photo.  A photo that cannot be read gives a record whose `error` says why."""
+    return rank_photo(measure_file(path, settings), references, at_most)
+
+
+def unreadable(path: str | Path, code: str, text: str) -> PhotoRecord:
+    """The record of a photo that nothing could be done with."""
+    return PhotoRecord(
+        str(path), None, None, None, __version__, None, None, None, None, (), Failure(code, text), (), ()
+    )

@@ -1,0 +1,75 @@
+"""Measuring and identifying photos from the command line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from identify.answer import References, identify_photo, rank_photo, read_sets
+from identify.commands import photos as runner
+from identify.commands import show
+from identify.commands.app import LISTED
+from identify.commands.chosen import chosen_refs
+from identify.commands.console import complain, console, put_line
+from identify.measure import measure_file
+from identify.records import PhotoRecord
+from identify.report.words import Units
+from identify.serialise import dumps, photo_json
+from identify.settings import Settings
+
+NO_REFS = (
+    "No reference set was chosen, so nothing is ranked. Name one with --refs SET, or choose one for good with "
+    "`baitprint refs use SET`."
+)
+
+
+def measure_photos(photos: Sequence[str], settings: Settings, units: Units, as_json: bool) -> int:
+    """The command `measure`; returns its exit code."""
+    show_one = _shower(units, as_json, ranked=False)
+    return runner.run(runner.expand(photos), lambda path: measure_file(path, settings), show_one, as_json)
+
+
+def references_of(refs: Sequence[str] | None) -> References | None:
+    """The sets named, or else those chosen with `refs use`; None without either.  Raises SetMissing, SetFaulty."""
+    folders = tuple(refs or ()) or chosen_refs()
+    return read_sets(folders) if folders else None
+
+
+def identify_photos(
+    photos: Sequence[str],
+    refs: Sequence[str] | None,
+    settings: Settings,
+    top: int | None,
+    report_dir: str | None,
+    units: Units,
+    as_json: bool,
+) -> int:
+    """The command `identify`; returns its exit code."""
+    references = references_of(refs)
+    if references is None:
+        complain(NO_REFS)
+    listed = top if as_json or top is not None else LISTED
+    show_one = _shower(units, as_json, ranked=True)
+    if report_dir is None:
+        return runner.run(
+            runner.expand(photos), lambda path: identify_photo(path, references, settings, listed), show_one, as_json
+        )
+    from identify.report.write import Report
+
+    report = Report(report_dir, references, units)
+    code = runner.run(
+        runner.expand(photos),
+        lambda path: report.add(path, settings, lambda record: rank_photo(record, references, listed)),
+        show_one,
+        as_json,
+    )
+    place = report.write()
+    if not as_json:
+        put_line(f"Report: {place}")
+    return code
+
+
+def _shower(units: Units, as_json: bool, ranked: bool) -> Callable[[PhotoRecord], None]:
+    if as_json:
+        return lambda record: put_line(dumps(photo_json(record, ranked)))
+    out = console()
+    return lambda record: show.photo(out, record, units, ranked)

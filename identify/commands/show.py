@@ -1,0 +1,126 @@
+"""Results as text for a terminal: what was measured, the candidates, and how each measurement speaks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from identify.records import Bait, Candidate, Identification, Measurement, Notice, PhotoRecord
+from identify.report import words
+from identify.report.words import Units
+
+INDENT = (0, 0, 0, 2)
+WEIGHT_WIDTH = 26
+
+
+def photo(out: Console, record: PhotoRecord, units: Units, ranked: bool) -> None:
+    """Everything that one photo gave."""
+    out.print(Text(record.photo, style="bold"), soft_wrap=True)
+    if record.error is not None:
+        out.print(f"  could not be used ({record.error.code}): {record.error.text}")
+        return
+    out.print(f"  {record.width} × {record.height} px, {words.card(record.card, record.scale)}")
+    _notices(out, record.warnings, "  ")
+    for thing in record.set_aside:
+        out.print(f"  set aside: {thing.reason}")
+    for bait in record.baits:
+        _bait(out, bait, units, ranked)
+    out.print()
+
+
+def _notices(out: Console, notices: Sequence[Notice], indent: str) -> None:
+    for notice in notices:
+        out.print(Text.assemble(indent, ("note: ", "yellow"), notice.text))
+
+
+def _bait(out: Console, bait: Bait, units: Units, ranked: bool) -> None:
+    m = bait.measurement
+    out.print()
+    out.print(Text(f"Bait {m.number}", style="bold"))
+    out.print(_measured(m, units))
+    _notices(out, m.warnings, "  ")
+    if ranked and bait.identification is not None:
+        _answer(out, bait.identification, units)
+
+
+def measured_rows(m: Measurement, units: Units) -> list[tuple[str, str]]:
+    """What was measured, as name and words."""
+    sure = min(m.orientation_certainty)
+    rows = [
+        ("length", words.length(m.length_mm, units)),
+        ("depth", words.length(m.depth_mm, units)),
+        ("depth to length", words.plus_minus(m.depth_to_length.value, m.depth_to_length.u)),
+        ("line ties", words.ties(m.line_ties)),
+        ("hangers", words.count(m.hangers)),
+        ("hooks on it", words.count(m.hooks)),
+        ("eye", "none seen" if m.eye is None else f"{words.length(m.eye.diameter_mm, units)} across"),
+        ("lip", words.lip(m.lip)),
+        ("back", words.colour(m.back_colour)),
+        ("belly", words.colour(m.belly_colour)),
+    ]
+    rows += [(f"{zone.kind} zone", words.colour(zone.colour)) for zone in m.zones]
+    if m.pattern is not None:
+        rows.append(("pattern", f"{m.pattern.kind} ({words.percent(m.pattern.certainty)} sure)"))
+    if m.hard_to_read:
+        rows.append(("finish", f"{' or '.join(m.hard_to_read)}: its colour depends on the light"))
+    rows.append(("lies", f"nose {m.nose}, back {m.back}, {m.shows} flank shown ({words.percent(sure)} sure)"))
+    return rows
+
+
+def _measured(m: Measurement, units: Units) -> Padding:
+    table = Table(box=None, show_header=False, padding=(0, 1), pad_edge=False)
+    table.add_column(style="cyan", no_wrap=True)
+    table.add_column()
+    for name, text in measured_rows(m, units):
+        table.add_row(name, text)
+    return Padding(table, INDENT)
+
+
+def _answer(out: Console, found: Identification, units: Units) -> None:
+    out.print()
+    table = Table(box=None, padding=(0, 1), pad_edge=False)
+    table.add_column("", justify="right")
+    table.add_column("Maker / Model")
+    table.add_column("Size")
+    table.add_column("Colourway")
+    table.add_column("Probability", justify="right", no_wrap=True)
+    for i, candidate in enumerate(found.candidates, 1):
+        size = " ".join(filter(None, (candidate.size, candidate.variant))) or "open"
+        probability = words.percent(candidate.probability)
+        name = f"{candidate.maker} / {candidate.model}"
+        table.add_row(str(i), name, size, words.colourway(candidate), probability, style="bold" if i == 1 else None)
+    rest = max(0.0, 1 - found.none_of_these - sum(c.probability for c in found.candidates))
+    if rest > 0.0005:
+        table.add_row("", "all others of the set", "", "", words.percent(rest))
+    style = "bold" if not found.candidates or found.none_of_these > found.candidates[0].probability else None
+    table.add_row("", "none of these", "", "", words.percent(found.none_of_these), style=style)
+    out.print(Padding(table, INDENT))
+    if found.colourway_new is not None and found.colourway_new > 0.5:
+        reasons = " ".join(reason.text for reason in found.new_colour_reasons)
+        text = f"  A colour that no list has ({words.percent(found.colourway_new)})"
+        out.print(f"{text}: {reasons}" if reasons else f"{text}.")
+    if found.candidates:
+        _evidence(out, found.candidates[0], found, units)
+
+
+def _evidence(out: Console, candidate: Candidate, found: Identification, units: Units) -> None:
+    out.print()
+    name = " ".join(filter(None, (f"{candidate.maker} / {candidate.model}", candidate.size)))
+    table = Table(box=None, padding=(0, 1), pad_edge=False)
+    table.add_column("What speaks for 1", style="cyan")
+    table.add_column("Measured")
+    table.add_column(f"Expected of {name}")
+    table.add_column("Weight", max_width=WEIGHT_WIDTH)
+    for i, row in enumerate(candidate.evidence):
+        table.add_row(
+            words.feature_name(row),
+            words.in_units(row.measured, units),
+            words.in_units(row.expected, units),
+            words.weight_in_words(row.weight) if i == 0 else words.weight_in_short(row.weight),
+        )
+    out.print(Padding(table, INDENT))
+    out.print(f"  {words.together(candidate, found.none_of_these)}")

@@ -1,0 +1,1 @@
+"""What people read: words for every number, and the report with pictures."""

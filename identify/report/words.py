@@ -1,0 +1,174 @@
+"""Words for numbers, the same in the terminal and in the report: every number with its unit and ±."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Literal
+
+from identify.records import Candidate, Card, Colour, Evidence, Hangers, Hooks, LineTies, Lip, Quantity, Scale
+
+Units = Literal["mm", "inch"]
+MM_PER_INCH = 25.4
+EVEN = 1.1
+"""Below this factor evidence says nothing worth a word."""
+
+
+def percent(p: float) -> str:
+    """A probability; never rounded to a certainty that it is not."""
+    if p <= 0 or p >= 1:
+        return f"{100 * p:.0f} %"
+    if p < 0.001:
+        return "< 0.1 %"
+    if p > 0.999:
+        return "> 99.9 %"
+    return f"{100 * p:.1f} %" if p < 0.095 or p > 0.985 else f"{100 * p:.0f} %"
+
+
+def plus_minus(value: float, u: float, unit: str = "") -> str:
+    """Value ± standard uncertainty, this to two figures (one from 1 up)."""
+    digits = min(5, max(0, 1 - math.floor(math.log10(u)))) if u > 0 else 3
+    return f"{value:.{digits}f} ± {u:.{digits}f}{' ' + unit if unit else ''}"
+
+
+def length(q: Quantity | None, units: Units = "mm") -> str:
+    """A length with ± and its unit."""
+    if q is None:
+        return "not measured"
+    if units == "inch":
+        return plus_minus(q.value / MM_PER_INCH, q.u / MM_PER_INCH, "in")
+    return plus_minus(q.value, q.u, "mm")
+
+
+_LENGTHS = re.compile(r"\d+(?:\.\d+)?(?:(?: ± | and |, )\d+(?:\.\d+)?)* mm\b")
+_NUMBER = re.compile(r"\d+(?:\.\d+)?")
+
+
+def in_units(text: str, units: Units) -> str:
+    """A text with its millimetres turned into inches, if those are wanted."""
+    if units == "mm":
+        return text
+
+    def inches(found: re.Match[str]) -> str:
+        numbers = _NUMBER.sub(lambda n: f"{float(n[0]) / MM_PER_INCH:.3f}", found[0].removesuffix(" mm"))
+        return f"{numbers} in"
+
+    return _LENGTHS.sub(inches, text)
+
+
+def factor(weight: float) -> str:
+    """10 to the power of a weight's size, as people say it: 1.3, 16, 2,400, a million."""
+    size = abs(weight)
+    if size >= 9:
+        return "more than a billion"
+    times = 10**size
+    if times >= 999_500:
+        return f"{times / 1e6:,.0f} million"
+    if times >= 9.95:
+        digits = max(0, math.floor(math.log10(times)) - 1)
+        return f"{round(times / 10**digits) * 10**digits:,.0f}"
+    return f"{times:.1f}"
+
+
+def weight_in_words(weight: float) -> str:
+    """A weight against an unlisted bait: "16 times likelier than for an unlisted bait"."""
+    return f"{weight_in_short(weight)} {'as' if abs(weight) < math.log10(EVEN) else 'than'} for an unlisted bait"
+
+
+def weight_in_short(weight: float) -> str:
+    """The same without what it is held against: "16 times likelier"."""
+    if abs(weight) < math.log10(EVEN):
+        return "as likely"
+    return f"{factor(weight)} times {'likelier' if weight > 0 else 'less likely'}"
+
+
+WORDS_FOR_ROWS = {
+    "prior": "what is assumed before looking",
+    "calibration": "correction learned on known pieces",
+    "look-alikes on no list": "look-alikes that no list has",
+    "which way round": "nose and back",
+    "sizes": "sizes left open",
+}
+"""Rows of evidence that are no measured feature."""
+
+
+def feature_name(row: Evidence) -> str:
+    return WORDS_FOR_ROWS.get(row.feature, row.feature)
+
+
+def together(candidate: Candidate, none_of_these: float) -> str:
+    """All evidence of a candidate in one sentence."""
+    weight = sum(row.weight for row in candidate.evidence)
+    name = " ".join(filter(None, (f"{candidate.maker} / {candidate.model}", candidate.size)))
+    if abs(weight) < math.log10(EVEN):
+        return f"All together: {name} is as likely as a bait on no list."
+    more = "likelier" if weight > 0 else "less likely"
+    return f"All together, what is assumed included: {name} is {factor(weight)} times {more} than a bait on no list."
+
+
+def ties(found: LineTies | None) -> str:
+    if found is None:
+        return "not measured"
+    if found.probabilities is None:
+        return "not sure" if found.count is None else str(found.count)
+    labels = ("0", "1", "2", "3", "4", "5 or more")
+    ranked = sorted(zip(found.probabilities, labels, strict=True), reverse=True)
+    if found.count is None:
+        likely = " or ".join(f"{label} ({percent(p)})" for p, label in ranked[:2])
+        text = f"not sure: {likely}"
+    else:
+        text = f"{found.count} ({percent(found.probabilities[min(found.count, 5)])} sure)"
+    lost = len(found.traces)
+    return text + (f"; {lost} lost" if lost else "")
+
+
+def lip(found: Lip | None) -> str:
+    if found is None:
+        return "not measured"
+    p = found.probability if found.present else 1 - found.probability
+    return f"{'seen' if found.present else 'none seen'} ({percent(p)} sure)"
+
+
+def count(found: Hangers | Hooks | None) -> str:
+    return "not measured" if found is None else str(found.count)
+
+
+def colour(found: Colour | None) -> str:
+    """Name, Munsell notation and Lab with ± in CIEDE2000."""
+    if found is None:
+        return "not measured"
+    munsell = f", Munsell {found.munsell}" if found.munsell else ""
+    lab = ", ".join(f"{v:.0f}" for v in found.lab)
+    return f"{found.name}{munsell}, Lab {lab} ± {found.u:.1f} ΔE00"
+
+
+def difference(delta_e: float | None) -> str:
+    """A colour difference in words."""
+    if delta_e is None:
+        return "not compared"
+    said = "hardly to be seen" if delta_e < 2 else "near" if delta_e < 5 else "some way off" if delta_e < 10 else "far"
+    return f"{delta_e:.1f} ΔE00 apart ({said})"
+
+
+def colourway(candidate: Candidate) -> str:
+    """The best listed colourway in short."""
+    match = candidate.colourway
+    if match is None:
+        return "–"
+    if not match.listed:
+        return f"none listed near (nearest {match.name})"
+    return f"{match.name} ({percent(match.probability)})"
+
+
+def card(found: Card | None, scale: Scale | None) -> str:
+    """How the photo was scaled, in one sentence."""
+    if scale is not None and scale.source == "line" and scale.px_per_mm is not None:
+        return f"scale from a told line, {scale.px_per_mm:.1f} px/mm"
+    if found is None or not found.found:
+        return f"no card: {found.why_not}" if found is not None and found.why_not else "no card"
+    parts = ["card found"]
+    if found.px_per_mm is not None:
+        parts.append(f"{found.px_per_mm:.1f} px/mm")
+    if found.tilt_deg is not None:
+        parts.append(f"seen {found.tilt_deg:.0f}° from straight above")
+    return ", ".join(parts)
