@@ -4,6 +4,7 @@ round that the bait may lie (of four: as read; back and belly swapped; nose and 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from itertools import combinations
 
 import numpy as np
@@ -19,6 +20,7 @@ from identify.rank.rings import Indices, Rings
 from identify.records import Quantity
 
 WAYS = 4
+BODY = ("length", "depth to length", "outline")
 BACK_SWAPPED, NOSE_SWAPPED = np.array([False, True, False, True]), np.array([False, False, True, True])
 
 
@@ -74,17 +76,42 @@ def aspect(r: Readings, p: Prepared, ways: Indices) -> Array | None:
 def outline(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """Residual shape: the descriptors together, one heavy tail for all of them, since what spoils an outline spoils it
     as a whole."""
-    if r.outline is None:
-        return None
-    sd = p.axes.with_edge(p.noise, r.depth_px)
+    return None if r.outline is None else _outline(r, r.outline, p, ways, 1.0)
+
+
+def _outline(r: Readings, found: Array, p: Prepared, ways: Indices, wider: float) -> Array:
+    """As `outline`, with the scatter so many times wider."""
+    sd = wider * p.axes.with_edge(p.noise, r.depth_px)
     k = len(sd)
-    turned, listed = (TURNED[ways] * r.outline) @ p.axes.vectors / sd, p.outline / sd
+    turned, listed = (TURNED[ways] * found) @ p.axes.vectors / sd, p.outline / sd
     # |a - b|² = a² + b² - 2ab, one matrix product for all forms
     squared = np.square(turned).sum(1)[:, None] + np.einsum("nk,nk->n", listed, listed) - 2 * turned @ listed.T
-    own = log_multi_t(np.maximum(squared, 0), np.log(sd).sum(), k, p.noise.tail)
-    wide = (r.outline - p.background.outline_mean) @ p.background.outline_whitener
+    own = log_multi_t(np.maximum(squared, 0), float(np.log(sd).sum()), k, p.noise.tail)
+    wide = (found - p.background.outline_mean) @ p.background.outline_whitener
     broad = log_multi_t(float(wide @ wide), p.background.outline_log_scale, k, p.noise.tail)
     return _said(own - broad)
+
+
+def misread_body(r: Readings, p: Prepared, ways: Indices, spoken: Mapping[str, Array]) -> Array | None:
+    """What is added to length, proportion and outline, already in `spoken`, by the chance that the body was traced
+    wrongly: then all three fail together."""
+    own = [spoken[name] for name in BODY if name in spoken]
+    if not own:
+        return None
+    noise = p.noise
+    chance = noise.body_misread_warned if r.body_doubtful else noise.body_misread
+    failed = np.zeros(len(p.forms))
+    for quantity, at, (mean, sd), spread in (
+        (r.length_mm, p.ln_length, p.background.ln_length, noise.misread_length),
+        (r.aspect, p.ln_aspect, p.background.ln_aspect, noise.misread_aspect),
+    ):
+        if quantity is not None:
+            value = math.log(quantity.value)
+            failed += _said(log_t(value - at, spread, noise.tail) - log_t(value - mean, sd, noise.tail))
+    if r.outline is not None:
+        failed = failed + _outline(r, r.outline, p, ways, noise.misread_outline)
+    together: Array = np.sum(own, axis=0)
+    return np.logaddexp(math.log(1 - chance) + together, math.log(chance) + failed) - together
 
 
 def ties_present(noise: Noise) -> Array:

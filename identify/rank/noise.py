@@ -63,6 +63,16 @@ class Noise:
     """As above: the axis turns, and both heights slope from minus to plus so much of the depth."""
     outline_edge_px: float = 0.5
     """Edge noise that grows in descriptors as the picture gets smaller."""
+    # a body that was traced wrongly: length, proportion and outline fail together
+    body_misread: float = 0.02
+    body_misread_warned: float = 0.25
+    """As above, where the measurement itself warns that the outline is unclear (render)."""
+    misread_length: float = 0.12
+    misread_aspect: float = 0.25
+    misread_outline: float = 8.0
+    """A body that was traced wrongly: scatter of ln(length) and of ln(depth to length), and how many times more its
+    descriptors scatter (render)."""
+
     # line ties and hangers
     tie_lost: float = 0.03
     """Probability that one tie of a piece was lost since it was made (bench)."""

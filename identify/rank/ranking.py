@@ -31,8 +31,7 @@ LISTED_AT_MOST = 12
 """So many candidates are written out; the probabilities of the others still count."""
 
 KIN = (
-    ("length",),
-    ("depth to length", "outline"),
+    ("length", "depth to length", "outline", "a misread body"),
     ("line ties", "tie places"),
     ("hangers", "hanger places", "hooks"),
     ("colours", "pattern"),
@@ -67,6 +66,9 @@ def _speech(r: Readings, p: Prepared, ways: Indices) -> tuple[dict[str, Array], 
         ratio = feature(r, p, ways)
         if ratio is not None:
             spoken[name] = np.broadcast_to(ratio, (len(ways), len(p.forms)))
+    misread = likelihood.misread_body(r, p, ways, spoken)
+    if misread is not None:
+        spoken["a misread body"] = misread
     swapped = likelihood.BACK_SWAPPED[ways].astype(int)
     colours = colourways.speak(r, p.palette, p.share, p.noise, bool(swapped.any()))
     if colours is not None:
@@ -74,12 +76,12 @@ def _speech(r: Readings, p: Prepared, ways: Indices) -> tuple[dict[str, Array], 
     return spoken, colours
 
 
-def _kin(features: Mapping[str, Array], share: Array, p: Prepared) -> float:
+def _kin(features: Mapping[str, Array], turned: Array, share: Array, p: Prepared) -> float:
     """ln of how much likelier unlisted baits become by those that follow a listed form in part (0 or more)."""
     grouped = {name for group in KIN for name in group}
     groups = [*KIN, *((name,) for name in features if name not in grouped)]
     copied = p.noise.copied
-    total = np.zeros(len(share))
+    total = turned
     for group in groups:
         speaks = [features[name] for name in group if name in features]
         if speaks:
@@ -130,7 +132,8 @@ def rank_readings(
     best = together.argmax(0)
     way = ways[best]
     features = {name: values[best, every] for name, values in spoken.items()}
-    kin = _kin(features, share, p)
+    turned = ratio - sum(features.values(), np.zeros(len(every)))
+    kin = _kin(features, turned, share, p)
     evidence = (ratio - kin) / noise.temperature + noise.offset
     with np.errstate(divide="ignore"):
         against_none = evidence + np.log(share * (1 - noise.none) / noise.none)
@@ -159,7 +162,7 @@ def rank_readings(
                 index=int(i),
                 way=int(way[i]),
                 features={name: float(values[i]) for name, values in features.items()},
-                turned=float(ratio[i] - sum(values[i] for values in features.values())),
+                turned=float(turned[i]),
                 look_alikes=-kin,
                 sizes=None if sizes is None else float(sizes[p.model[i]] - evidence[i] - np.log(prior_share)),
                 prior=float(np.log(prior_share * (1 - noise.none) / noise.none)),

@@ -12,6 +12,7 @@ from identify.outline import descriptors, frame_of, profile, to_frame
 from identify.records import Colour, Eye, LineTies, Measurement, Pattern, Polygon, Quantity, Thickness
 from identify.settings import Point
 
+DOUBTFUL = ("outline-unclear", "touches-edge")
 ZoneKind = Literal["head", "side", "tail", "throat"]
 
 
@@ -21,7 +22,7 @@ class Readings:
 
     `outline` (DESCRIPTORS,); `depth_px`: the body's depth in pixels, which sets the outline's noise.
     `p_nose`, `p_back`: probability that nose and tail, back and belly, are the right way round.
-    `scaled`: sizes can be told apart.
+    `scaled`: sizes can be told apart.  `body_doubtful`: the measurement warns that the body's outline is unclear.
     """
 
     length_mm: Quantity | None = None
@@ -47,6 +48,7 @@ class Readings:
     zones: tuple[tuple[ZoneKind, Colour], ...] = ()
     pattern: Pattern | None = None
     hard_to_read: tuple[str, ...] = ()
+    body_doubtful: bool = False
 
     @property
     def scaled(self) -> bool:
@@ -114,4 +116,5 @@ def read(m: Measurement) -> Readings:
         zones=tuple((z.kind, z.colour) for z in m.zones),
         pattern=m.pattern,
         hard_to_read=m.hard_to_read,
+        body_doubtful=any(n.code in DOUBTFUL for n in m.warnings),
     )

@@ -51,14 +51,14 @@ def _log_normal(
     return float(np.exp(centre + np.hypot(sd, u) * _t(rng, dof)[0]))
 
 
-def _outline(rng: np.random.Generator, p: Prepared, camera: Camera, i: Source) -> Array:
+def _outline(rng: np.random.Generator, p: Prepared, camera: Camera, i: Source, wider: float = 1.0) -> Array:
     if i is None:
         spread = np.linalg.inv(p.background.outline_whitener)
         own: Array = p.background.outline_mean + _t(rng, p.noise.tail, len(spread)) @ spread
         return own
     axes = p.axes
     sd = axes.with_edge(p.noise, camera.depth_px)
-    listed: Array = axes.vectors @ (p.outline[i] + sd * _t(rng, p.noise.tail, len(sd)))
+    listed: Array = axes.vectors @ (p.outline[i] + wider * sd * _t(rng, p.noise.tail, len(sd)))
     return listed
 
 
@@ -167,7 +167,7 @@ def draw(rng: np.random.Generator, p: Prepared, camera: Camera | None = None) ->
     return draw_from(rng, p, {g: copied if rng.random() < noise.copied else None for g in GROUPS}, camera), None
 
 
-GROUPS = ("size", "body", "ties", "hangers", "eye", "lip", "colours")
+GROUPS = ("body", "ties", "hangers", "eye", "lip", "colours")
 """Features that a cousin takes over together, as in `identify.rank.ranking.KIN`."""
 
 
@@ -179,12 +179,16 @@ def draw_from(rng: np.random.Generator, p: Prepared, source: dict[str, Source], 
     """One bait whose features come from the forms that `source` names for each of GROUPS."""
     noise, dof = p.noise, p.noise.tail
     length = _log_normal(
-        rng, p.ln_length, p.length_tolerance, p.background.ln_length, camera.u_length, dof, source["size"]
+        rng, p.ln_length, p.length_tolerance, p.background.ln_length, camera.u_length, dof, source["body"]
     )  # fmt: skip
     aspect = _log_normal(
         rng, p.ln_aspect, p.aspect_tolerance, p.background.ln_aspect, camera.u_aspect, dof, source["body"]
     )  # fmt: skip
     outline = _outline(rng, p, camera, source["body"])
+    if source["body"] is not None and rng.random() < noise.body_misread:
+        length = float(p.length_mm[source["body"]] * np.exp(noise.misread_length * _t(rng, dof)[0]))
+        aspect = float(np.exp(p.ln_aspect[source["body"]] + noise.misread_aspect * _t(rng, dof)[0]))
+        outline = _outline(rng, p, camera, source["body"], noise.misread_outline)
     ties, traces = _ties(rng, p, source["ties"])
     at = _places(
         rng, p.ties, source["ties"], ties, p.background.tie_grid, noise.tie_sd_mm, noise.tie_stray, p

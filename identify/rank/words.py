@@ -24,7 +24,10 @@ def pm(value: float, u: float, unit: str = "") -> str:
 
 
 def percent(p: float) -> str:
-    return f"{100 * p:.0f} %" if 0.005 <= p <= 0.995 else f"{100 * p:.2g} %"
+    """A probability for people, who are not told that anything is certain."""
+    if p > 0.995:
+        return "over 99 %"
+    return f"{100 * p:.0f} %" if p >= 0.095 else f"{100 * p:.2g} %" if p >= 0.0005 else "under 0.1 %"
 
 
 def _along(places: Array, length_mm: float | None) -> str:
@@ -51,7 +54,12 @@ def _count(value: int) -> str:
 def measured(r: Readings, way: int) -> dict[str, str]:
     """Every feature that was measured, the bait lying the given way round."""
     length = None if r.length_mm is None else r.length_mm.value
-    words = {"outline": "side outline", "colours": _colours(r), "pattern": _painted(r)}
+    words = {
+        "a misread body": "outline unclear" if r.body_doubtful else "outline clear",
+        "outline": "side outline",
+        "colours": _colours(r),
+        "pattern": _painted(r),
+    }
     if r.length_mm is not None:
         words["length"] = pm(r.length_mm.value, r.length_mm.u, "mm")
     if r.aspect is not None:
@@ -98,6 +106,7 @@ def expected(r: Readings, p: Prepared, i: int, way: int, match: ColourwayMatch |
         "length": pm(form.length_mm, form.length_mm * float(p.length_tolerance[i]), "mm"),
         "depth to length": NOT_SAID if math.isnan(ratio) else pm(ratio, ratio * float(p.aspect_tolerance[i])),
         "outline": _outline(r, p, i, way),
+        "a misread body": f"{percent(p.noise.body_misread_warned if r.body_doubtful else p.noise.body_misread)} are",
         "line ties": _count(int(p.ties.count[i])),
         "tie places": _rings(p.ties, i, length),
         "hangers": _count(int(p.hangers.count[i])),
