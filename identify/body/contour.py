@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from identify.body.lobes import without_lobes
+from identify.body.smooth import robust_fit
 from identify.geometry import Array, polygon_area, resample_closed
 from identify.stages import Region
 
@@ -28,8 +29,10 @@ def starting_contour(region: Region) -> Array | None:
     if polygon_area(full) < 0:  # y points down: clockwise as seen is positive
         full = full[::-1]
     even = resample_closed(without_lobes(full), STATIONS)
-    smooth: Array = gaussian_filter1d(even, 2.5, axis=0, mode="wrap")
-    return spaced(smooth)
+    even = spaced(gaussian_filter1d(even, 2.5, axis=0, mode="wrap"))
+    nothing, alike = np.zeros(STATIONS), np.ones(STATIONS)
+    floor = 0.003 * float(np.ptp(even, axis=0).max())
+    return spaced(robust_fit(even, normals(even), nothing, alike, 40.0, floor)[0])
 
 
 def _largest_outline(mask: NDArray[np.bool_]) -> Array | None:

@@ -7,6 +7,8 @@ such corners that are nearer to each other than the contour between them is long
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,6 +21,8 @@ LONGER = 1.4
 """A lobe's contour is at least this many times as long as the line that cuts it off."""
 NECK = 0.2
 """Longest cut, as a share of half the contour's length (about the body's length)."""
+ROUNDED_RAD = 2.0
+"""The body goes on across a cut without turning by more than this; to cut its head off is a turn of half a circle."""
 LARGEST = 0.2
 """Largest lobe, as a share of the area."""
 
@@ -52,11 +56,19 @@ def _best_cut(even: Array) -> tuple[int, int] | None:
             longer = count * step / max(chord, step)
             if longer < LONGER or chord > NECK * POINTS / 2 * step:
                 continue
-            if not 0 < polygon_area(lobe) < LARGEST * total:
+            if not 0 < polygon_area(lobe) < LARGEST * total or _turning(even, int(i), int(j)) > ROUNDED_RAD:
                 continue
             if count < least:
                 least, found = count, (int(i), int(j))
     return found
+
+
+def _turning(even: Array, i: int, j: int) -> float:
+    """How far the contour turns where it is cut: from before i along the cut and on after j."""
+    reach = 6
+    directions = [even[i] - even[i - reach], even[j] - even[i], even[(j + reach) % POINTS] - even[j]]
+    angles = [float(np.arctan2(d[1], d[0])) for d in directions]
+    return sum(abs((b - a + np.pi) % (2 * np.pi) - np.pi) for a, b in itertools.pairwise(angles))
 
 
 def _concave_corners(even: Array) -> NDArray[np.int64]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from identify.body import contour, limb, path, smooth, strip
 from identify.calibration import Calibration
@@ -32,6 +32,9 @@ class Tuning:
     region_sure: float = 4.0
     """The same where that tells the middle of the body from the ground further out, besides."""
     agree_lo: float = 0.75
+    hw: float = 0.1
+    hww: float = 0.02
+    broad: int = 25
     dead: float = 0.4
     agree_hi: float = 0.92
     band: float = 0.05
@@ -77,7 +80,7 @@ def trace(photo: Photo, region: Region, calibration: Calibration) -> Body:
         n = contour.normals(p)
         s = strip.unroll(picture.linear, picture.ground, p, n, np.arange(-wide, wide + step / 2, step))
         offset = s.offsets[_path(s, beside, TUNING.trust * length / picture.shrink * share)].astype(float)
-        p, _, _ = smooth.robust_fit(p, n, offset, np.where(beside, 0.05, 1.0), waves, 0.3)
+        p, _, _ = smooth.robust_fit(p, n, offset, np.where(beside, TUNING.hww, 1.0), waves, 0.3)
         p = contour.spaced(p)
         beside = contour.hardware_beside(region, picture.outwards(p), length)
     for waves in (14.0, 11.0):
@@ -102,7 +105,7 @@ def _refine(
     column = np.repeat(path.closed_path((cost[0::2] + cost[1::2]) / 2, TUNING.limb_stiff / 2, 6), 2)
     offset, curve = limb.parabola(left, column)
     u = np.sqrt(2 * noise[:, 0] / np.maximum(curve, 1e-12))
-    weight = np.where(beside, 0.02, np.clip((TUNING.sure / np.maximum(u, 1e-3)) ** 2, 0.02, 1))
+    weight = np.where(beside, TUNING.hww, np.clip((TUNING.sure / np.maximum(u, 1e-3)) ** 2, 0.02, 1))
     fitted, residual, kept = smooth.robust_fit(points, normals, offset, weight, waves, 0.15)
     clear = ~beside & (u < TUNING.clear) & (np.abs(residual) < 3 * TUNING.clear)
     return fitted, clear, float(np.std(residual[kept]))
@@ -112,17 +115,18 @@ def _path(s: strip.Strip, beside: NDArray[np.bool_], trust: float) -> NDArray[np
     gradient = strip.edge_strength(s, 1.0)
     body = strip.body_likelihood(s)
     evidence = np.cumsum(body, axis=1)
-    evidence -= evidence.mean(1, keepdims=True)
     m = body.shape[1]
     agrees = min(float((body[:, : m // 4] > 0).mean()), float((body[:, -(m // 4) :] < 0).mean()))
     share = float(np.clip((agrees - TUNING.agree_lo) / (TUNING.agree_hi - TUNING.agree_lo), 0, 1))
     evidence *= s.step / (s.offsets[-1] - s.offsets[0])
-    worse = evidence.max(1, keepdims=True) - evidence
+    broad = np.clip(3 * uniform_filter1d(body, TUNING.broad, axis=0, mode="wrap"), -2, 2)
+    wrong = np.cumsum(broad, axis=1) * s.step / (s.offsets[-1] - s.offsets[0])
+    worse = wrong.max(1, keepdims=True) - wrong
     evidence = TUNING.region * evidence - share * TUNING.region_sure * np.maximum(worse - TUNING.dead, 0)
     edge = np.minimum(np.log1p(gradient), TUNING.cap)
     cost = -(edge + evidence)
-    cost[beside] *= 0.2
     cost += (s.offsets / trust) ** 2 / 2
+    cost[beside] *= TUNING.hw
     half = (cost[0::2] + cost[1::2]) / 2
     column = path.closed_path(half, TUNING.stiff * (s.step), 2)
     return np.repeat(column, 2)
