@@ -37,6 +37,10 @@ _ANYWHERE = 0.03
 """Share of rings that follow no rule."""
 _END_SHARE = 0.035
 """A ring whose root lies this near an end of the body (in lengths) sits at the nose or tail."""
+_TYPICAL = 0.6
+"""Density at an ordinary place of a ring."""
+_TIELESS = 0.3
+"""How much rarer a bait without any tie is than its rings alone would say: it has lost what it was made with."""
 _UNSEEN = 0.015
 """Chance that one more tie is there which was not seen at all."""
 
@@ -65,6 +69,8 @@ def resolve(body: Body, sizing: Sizing, hardware: Hardware) -> Pose:
     ties = tuple(i for i in order if won.tie[i] > 0.5)
     hangers = tuple(i for i in order if i not in ties and rings[i].probability > 0.5)
     counts = np.sum([q * count_distribution(h.tie) for q, h in zip(p, four, strict=True)], 0)
+    counts[0] *= _TIELESS
+    counts /= counts.sum()
     eyes = hardware.eyes
     eye = max(range(len(eyes)), key=lambda i: eyes[i].probability) if eyes else None
     return Pose(
@@ -181,11 +187,12 @@ def _ring_fit(ring: Ring, form: _Form, framed: Array) -> tuple[float, float]:
     hanger = _HANGER_ZONES[zone] * along_hanger * (1 - _ANYWHERE) + _ANYWHERE * 0.25
     looks = float(np.clip(ring.tie_like, 0.01, 0.99))
     as_tie, as_hanger = looks * tie, (1 - looks) * hanger
-    typical = 0.6
-    there = ring.probability * (as_tie + as_hanger) / typical
-    p_there = there / (there + 1 - ring.probability) if there < 1 else ring.probability
+    # what is no ring lies anywhere: a usual place for a ring speaks for it, an odd one against it
+    usual = float(np.clip((as_tie + as_hanger) / _TYPICAL, 1 / 3, 3))
+    there = ring.probability * (as_tie + as_hanger) / _TYPICAL
     fit = math.log(1 - ring.probability + there)
-    return fit, float(min(ring.probability, max(p_there, 0.3 * ring.probability)) * as_tie / (as_tie + as_hanger))
+    p_ring = ring.probability * usual / (ring.probability * usual + 1 - ring.probability)
+    return fit, float(p_ring * as_tie / (as_tie + as_hanger))
 
 
 def _eye_cues(hardware: Hardware, form: _Form, frame: Framer) -> tuple[float, float]:

@@ -6,18 +6,31 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from identify.geometry import Array
 from identify.hardware.polar import Whitened, across, sample, sure
 from identify.hardware.view import PX_PER_MM, STEP_MM, View
 from identify.stages import PlateSeen, Ring
 
-NAMES = ("bar", "weakest", "beyond", "length", "from end", "steepness", "ring near", "seen share", "second")
+NAMES = (
+    "bar",
+    "weakest",
+    "beyond",
+    "length",
+    "from end",
+    "off a twentieth",
+    "steepness",
+    "ring near",
+    "seen share",
+    "second",
+)
 _SHARE_OF_LENGTH = 0.2
-_ANGLES = np.arange(-60.0, 61.0, 7.5)
-_RADII_MM = np.arange(0.0, 13.1, 0.4)
+_ANGLES = np.arange(-60.0, 61.0, 12.0)
+_RADII_MM = np.arange(0.0, 13.1, 0.5)
 _BESIDE_MM = 1.4
-_LENGTHS = range(8, 28, 2)
+_RING_MM = 2.8
+_LENGTHS = range(7, 22, 2)
 """Numbers of radii that a plate may span: 3 to 11 mm."""
 
 
@@ -38,13 +51,19 @@ def bars(view: View, white: Whitened, found: tuple[Ring, ...]) -> list[Bar]:
     ring_places = [(view.from_photo(r.at_px)[0], r.probability) for r in found]
     out = []
     for near in (xs < x0 + reach, xs > x1 - reach):
-        roots = np.flatnonzero(near)[:: max(1, round(0.75 / STEP_MM))]
+        free = np.ones(len(xs), bool)
+        for place, p in ring_places:  # a ring's wire, and the shank of a hook in it, are bars too
+            if p > 0.3:
+                free &= np.hypot(*(view.outline - place).T) > _RING_MM * PX_PER_MM
+        roots = np.flatnonzero(near & free)[:: max(1, round(1.0 / STEP_MM))]
+        if not len(roots):
+            continue
         out.append(_best(view, white, roots, ring_places, (x0, x1)))
     return out
 
 
 def _best(
-    view: View, white: Whitened, roots: Array, rings: list[tuple[Array, float]], ends: tuple[float, float]
+    view: View, white: Whitened, roots: NDArray[np.intp], rings: list[tuple[Array, float]], ends: tuple[float, float]
 ) -> Bar:
     points, normals = view.outline[roots], view.normals[roots]
     patch = sample(white.image, points, normals, _ANGLES, _RADII_MM)
@@ -64,11 +83,11 @@ def _best(
     best, at = -1.0, (0, 0, _LENGTHS[0])
     for n in _LENGTHS:
         mean = total[..., n - 1] / np.maximum(count[..., n - 1], 1)
-        after = contrast[..., n + 1 : n + 5].mean(2)
-        score = np.where(count[..., n - 1] >= 6, mean - 0.7 * after + 0.01 * n, -1)
-        i, j = np.unravel_index(int(score.argmax()), score.shape)
-        if score[i, j] > best:
-            best, at = float(score[i, j]), (int(i), int(j), n)
+        after = contrast[..., n + 1 : n + 4].mean(2)
+        score = np.where(count[..., n - 1] >= 5, mean - 0.7 * after + 0.012 * n, -1)
+        top = int(score.argmax())
+        if score.flat[top] > best:
+            best, at = float(score.flat[top]), (top // len(_ANGLES), top % len(_ANGLES), n)
     i, j, n = at
     along, inside = contrast[i, j, :n], clear[i, j, :n]
     values = np.sort(along[inside]) if inside.any() else np.zeros(1)
@@ -81,9 +100,10 @@ def _best(
         [
             float(values.mean()),
             float(values[len(values) // 5]),
-            float(contrast[i, j, n + 1 : n + 5].mean()),
+            float(contrast[i, j, n + 1 : n + 4].mean()),
             float(_RADII_MM[n - 1]),
             float(from_end),
+            float(abs(from_end - 0.05)),
             float(abs(direction[1])),
             float(min(ring_near, 1.0)),
             float(inside.mean()),

@@ -18,6 +18,8 @@ from identify.hardware.view import PX_PER_MM, STEP_MM, Floats, View
 
 MOST = 18
 """Places that are looked at closely."""
+LEAST_TEMPLATE = 0.5
+"""A place that scores less looks no more like a ring than noise does: no ring of the tune split scores below 0.53."""
 _OFFSETS_MM = np.array([0.3, 0.8, 1.25, 1.7, 2.3])
 _COARSE_ANGLES = np.linspace(-110, 110, 11)
 _COARSE_STEP = 0.2
@@ -59,7 +61,7 @@ def find(view: View, white: Whitened) -> Places:
     centre = (points[:, None] + normals[:, None] * (_OFFSETS_MM * PX_PER_MM)[:, None]).reshape(-1, 2)
     outward = np.repeat(normals, len(_OFFSETS_MM), 0)
     score = _template_score(view, white, centre, outward)
-    best = apart(centre, score, 1.2, MOST)
+    best = apart(centre, np.where(score >= LEAST_TEMPLATE, score, 0), 1.2, MOST)
     refined = _refine(view, white, centre[best], outward[best], score[best])
     return refined.take(apart(refined.centre, refined.edges + 10, 1.0, MOST))
 

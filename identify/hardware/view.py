@@ -33,7 +33,7 @@ STEP_MM = 0.25
 class View:
     """The resampled picture and what is known of each of its pixels.
 
-    `image`, `ground` (h, w, 3) float32: sRGB code values / 255 of the photo, and of the ground as it would look there.
+    `image`, `ground` (h, w, 3) float32: code values of the photo from 0 to 1, and of the ground as it would look there.
     `depth` (h, w) float32: signed distance to the outline in mm, positive inside the body.
     `outline` (n, 2) in view pixels, points STEP_MM apart, clockwise as seen; `normals` (n, 2) point outwards.
     `scale`: photo pixels per mm; `matrix` (2, 3) takes photo pixels to view pixels.
@@ -77,7 +77,8 @@ def look(photo: Photo, region: Region, body: Body, sizing: Sizing) -> View:
     shrink = 1 / max(zoom, 1e-6)
     # blur before taking fewer samples (sampling theorem)
     source = cv2.GaussianBlur(part, (0, 0), 0.4 * shrink) if shrink > 1.3 else part
-    image = _warp(np.asarray(source, np.uint8), matrix, shift, 1, (width, height)).astype(np.float32) / 255
+    top = np.iinfo(part.dtype).max
+    image = _warp(np.asarray(source), matrix, shift, 1, (width, height)).astype(np.float32) / top
 
     gx0, gy0 = region.window[:2]
     encoded = np.clip(1.055 * np.maximum(region.ground, 0) ** (1 / 2.4) - 0.055, 0, 1)  # IEC 61966-2-1, not its foot
@@ -111,7 +112,7 @@ def _window(matrix: Array, width: int, height: int, photo: Photo) -> tuple[int, 
     return int(x0), int(y0), max(int(x1), int(x0) + 1), max(int(y1), int(y0) + 1)
 
 
-def _warp(part: Floats | NDArray[np.uint8], matrix: Array, shift: Array, shrink: int, size: tuple[int, int]) -> Floats:
+def _warp(part: NDArray[Any], matrix: Array, shift: Array, shrink: int, size: tuple[int, int]) -> Floats:
     """Resample an array whose pixel (0, 0) lies at `shift` of the photo, each pixel averaging shrink × shrink."""
     own = matrix.copy()
     own[:, :2] *= shrink

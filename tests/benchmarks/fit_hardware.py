@@ -32,6 +32,8 @@ from tests.benchmarks.truth import ideal_body, ideal_calibration, ideal_region, 
 RING_CLASSES = ("none", "tie", "hanger", "hooked")
 EYE_CLASSES = ("none", "eye")
 MEMBERS = 3
+BARE = 0.3
+"""Share of the views that also count without their rings: baits that have lost them all exist."""
 
 Case = tuple[Photo, Region, Body, Sizing, bench.HardwareTruth]
 
@@ -167,6 +169,10 @@ def main() -> None:
                 x, names = traits.traits(v, white, places)
                 ring_x.append(x)
                 ring_y.append(label_rings(v, places, truth))
+                if rng.random() < BARE:
+                    bare = places.take(np.flatnonzero(ring_y[-1] == 0))
+                    ring_x.append(traits.traits(v, white, bare)[0])
+                    ring_y.append(np.zeros(len(bare), int))
             found = eye.candidates(seen)
             eye_x.append(eye.traits(seen, found))
             eye_y.append(label_eyes(seen, found, truth))
