@@ -1,26 +1,32 @@
-"""From an accepted card, or without one, to the photo's Calibration."""
+"""From an accepted card, a told line, or neither, to the photo's Calibration."""
 
 from __future__ import annotations
+
+import math
+from dataclasses import replace
 
 import numpy as np
 
 from identify.calibration import Calibration, Camera, Matrix3
 from identify.card.judge import Candidate
+from identify.card.light import Patch
+from identify.card.pose import TYPICAL_F35, U_STATED_FOCAL, U_TYPICAL_FOCAL, focal_px
 from identify.geometry import Array
 from identify.photo import Photo
 from identify.records import Card, Notice, Scale
-from identify.settings import Settings
+from identify.settings import ScaleLine, Settings
 from identify.stages import as_polygon
 
-
-def without_card(photo: Photo, settings: Settings, why_not: str) -> Calibration:
-    """No card: no scale and no true colour."""
-    card = Card(False, None, None, None, None, None, None, why_not)
-    notice = Notice("no-card", why_not)
-    return Calibration(
-        card, Scale("none", None, None), None, None, 0.0, settings.card_thickness_mm, (1.0, 1.0, 1.0), 1.0, False, 1.0,
-        (notice,),
-    )  # fmt: skip
+STEEP_DEG = 15.0
+UNEVEN = 0.18
+"""Logarithm of luminance by which light may run over the card before it is worth saying."""
+SMALL_PX = 250.0
+U_CARD_SIZE = 0.0006
+"""Relative: ISO/IEC 7810 lets an ID-1 card differ by 0.14 % in width and 0.1 % in height from its middle values."""
+U_LINE_PX = 1.5
+U_UNTILTED = 0.02
+"""A line tells no tilt: 10° of it, unseen, changes a length by up to 1.5 %, and scale over the picture by more."""
+AGREE = 0.03
 
 
 def as_matrix(matrix: Array) -> Matrix3:
@@ -29,38 +35,186 @@ def as_matrix(matrix: Array) -> Matrix3:
     return (a, b, c)
 
 
+def without_card(photo: Photo, settings: Settings, why_not: str, doubtful: bool = False) -> Calibration:
+    """No scale and no true colour, and why."""
+    card = Card(False, None, None, None, None, None, None, why_not)
+    notices = [Notice("no-card", f"No grey card: {why_not}.")]
+    if doubtful:
+        notices.append(Notice("card-doubtful", "More than one thing in the photo could be the grey card."))
+    return Calibration(
+        card, Scale("none", None, None), None, None, 0.0, settings.card_thickness_mm, (1.0, 1.0, 1.0), 1.0, False, 1.0,
+        tuple(notices),
+    )  # fmt: skip
+
+
 def from_card(photo: Photo, settings: Settings, found: Candidate) -> Calibration:
     """Everything that the card makes known."""
     pose, patch = found.pose, found.patch
     mean = np.maximum(patch.mean, 1e-4)
     gains = (float(mean[1] / mean[0]), 1.0, float(mean[1] / mean[2]))
-    exposure = float(settings.card_reflectance / mean[1])
-    u_scale = scale_u(found, settings)
-    at = tuple(float(v) for v in pose.camera_mm)
-    u_at = tuple(float(v) for v in pose.u_camera_mm)
-    middle = found.corners.mean(0)
-    u_exposure = float(np.hypot(patch.rough / np.sqrt(max(patch.pixels, 1)), max(0.01, patch.range / 4)))
+    u_scale = scale_u(photo, found)
+    x, y, z = (float(v) for v in pose.camera_mm)
+    ux, uy, uz = (float(v) for v in pose.u_camera_mm)
+    centre = pose.corners_px.mean(0)
     draft = Calibration(
-        card=Card(True, as_polygon(found.corners), None, pose.tilt_deg, at[2], None, gains, None),
+        card=Card(False, None, None, None, None, None, None, None),
         scale=Scale("card", None, None),
         to_plane=as_matrix(pose.to_plane),
-        camera=Camera(at, u_at),  # type: ignore[arg-type]
+        camera=Camera((x, y, z), (ux, uy, uz)),
         scale_u=u_scale,
         card_thickness_mm=settings.card_thickness_mm,
         gains=gains,
-        exposure=exposure,
+        exposure=float(settings.card_reflectance / mean[1]),
         colour_from_card=True,
-        u_exposure=u_exposure,
+        u_exposure=_u_exposure(patch),
+        warnings=_warnings(photo, found),
     )
     centre = draft.to_px([[0.0, 0.0]])[0]
-    px_per_mm = draft.px_per_mm_at(centre)
-    ev = float(np.log2(patch.luminance / settings.card_reflectance))
-    card = Card(True, as_polygon(found.corners), px_per_mm, pose.tilt_deg, at[2], ev, gains, None)
-    return Calibration(**{
-        **draft.__dict__, "card": card, "scale": Scale("card", px_per_mm, px_per_mm * u_scale),
-    })  # fmt: skip
+    scale = draft.px_per_mm_at(centre)
+    ev = math.log2(max(patch.luminance, 1e-5) / settings.card_reflectance)
+    card = Card(True, as_polygon(found.corners), scale, pose.tilt_deg, z, ev, gains, None)
+    return replace(draft, card=card, scale=Scale("card", scale, scale * u_scale))
 
 
-def scale_u(found: Candidate, settings: Settings) -> float:
-    """Relative standard uncertainty of lengths."""
-    return 0.001
+def _u_exposure(patch: Patch) -> float:
+    """Noise of the mean, and a quarter of what the light changes over the card: the bait lies beside it."""
+    return math.hypot(patch.rough / math.sqrt(max(patch.pixels, 1)), max(0.01, patch.range / 4), 0.1 * patch.odd)
+
+
+def scale_u(photo: Photo, found: Candidate) -> float:
+    """Relative standard uncertainty of lengths in the card's plane.
+
+    Sides and pose (see `pose`), what the pose leaves unexplained of the corners, the card's own tolerance, and the
+    lens: a radial distortion bends the card's sides; what it does to lengths across the picture is bounded from how far
+    they are bent beyond what their scatter explains.
+    """
+    size = float(np.sqrt(abs(np.prod(np.hypot(*(np.roll(found.corners, -1, 0) - found.corners).T)[:2]))))
+    misfit = found.pose.misfit_px / size
+    return math.sqrt(found.pose.u_scale**2 + misfit**2 + U_CARD_SIZE**2 + _lens_u(photo, found) ** 2)
+
+
+def _lens_u(photo: Photo, found: Candidate) -> float:
+    """Bound on the relative change of scale between card and picture's rim by radial distortion.
+
+    With r' = r (1 + k r²) a side of half length a at distance h from the centre bows by k h a²; scale changes by
+    3 k r² outwards.
+    """
+    if not found.sides:
+        return 0.0
+    centre = np.array([photo.width - 1, photo.height - 1]) / 2
+    top = bottom = 0.0
+    for side in found.sides:
+        along = side.end - side.start
+        half = float(np.hypot(*along)) / 2
+        out = np.array([along[1], -along[0]]) / (2 * half)
+        lever = float((side.start - centre) @ out) * half**2
+        weight = 1 / max(side.u_bow_px, 0.05) ** 2
+        top += weight * lever * -side.bow_px
+        bottom += weight * lever**2
+    if bottom <= 0:
+        return 0.0
+    k, u_k = top / bottom, 1 / math.sqrt(bottom)
+    r2 = float((found.corners.mean(0) - centre) @ (found.corners.mean(0) - centre))
+    reach = max(r2, 0.3 * float(centre @ centre))
+    sure = max(0.0, abs(k) - 2.5 * u_k)
+    return min(3 * sure * reach, 0.02)
+
+
+def _warnings(photo: Photo, found: Candidate) -> tuple[Notice, ...]:
+    pose, patch = found.pose, found.patch
+    notices = []
+    if found.refusal is not None:
+        notices.append(Notice("card-doubtful", f"The card was taken as told, though {found.refusal}."))
+    if pose.tilt_deg > STEEP_DEG:
+        notices.append(
+            Notice("card-tilted", f"The card is seen at {pose.tilt_deg:.0f}°; hold the camera more nearly above it.")
+        )
+    if patch.range > UNEVEN or patch.odd > 0.05:
+        notices.append(
+            Notice("card-uneven", "Light falls unevenly on the card, so colours and brightness are less sure.")
+        )
+    if patch.clipped > 0.01:
+        notices.append(Notice("card-clipped", "Part of the card is too bright or too dark to set colours by."))
+    side = float(np.hypot(*(np.roll(found.corners, -1, 0) - found.corners).T).max())
+    if side < SMALL_PX:
+        notices.append(Notice("card-small", f"The card is only {side:.0f} pixels long; go nearer or crop less."))
+    return (*notices, *focal_warnings(photo))
+
+
+def focal_warnings(photo: Photo) -> tuple[Notice, ...]:
+    """What the photo does not say of its lens."""
+    if photo.focal_35mm is not None:
+        return ()
+    if photo.cropped:
+        return (
+            Notice("cropped", "The photo was cut after it was taken, so how far the camera stood is only guessed."),
+        )
+    return (
+        Notice("no-focal-length", "The photo does not say its focal length, so how far the camera stood is guessed."),
+    )
+
+
+def from_line(photo: Photo, settings: Settings, line: ScaleLine, why_not: str) -> Calibration:
+    """A similarity from a line lying on the table: the camera is taken to look straight down at the picture's centre.
+
+    The frame's origin is the line's middle; x and y run as in the picture.  Its plane is the table itself, so
+    `card_thickness_mm` is 0.
+    """
+    start, end = np.asarray(line.start_px, float), np.asarray(line.end_px, float)
+    length = float(np.hypot(*(end - start)))
+    scale = length / line.length_mm
+    middle = (start + end) / 2
+    to_plane = np.array([[1, 0, -middle[0]], [0, 1, -middle[1]], [0, 0, scale]]) / scale
+    u = math.hypot(U_LINE_PX * math.sqrt(2) * max(1.0, max(photo.width, photo.height) / 2000) / length, U_UNTILTED)
+    z = focal_px(photo.focal_35mm or TYPICAL_F35, photo.width, photo.height) / scale
+    u_z = z * math.hypot(U_STATED_FOCAL if photo.focal_35mm else U_TYPICAL_FOCAL, u)
+    foot = (np.array([photo.width - 1, photo.height - 1]) / 2 - middle) / scale
+    camera = Camera((float(foot[0]), float(foot[1]), z), (0.1 * z, 0.1 * z, u_z))
+    card = Card(False, None, None, None, None, None, None, why_not)
+    notices = (
+        Notice("no-card", f"No grey card: {why_not}."),
+        Notice("scale-line", "The scale is from a line on the table; a tilt of the camera can't be seen from it."),
+        *focal_warnings(photo),
+    )
+    return Calibration(
+        card,
+        Scale("line", scale, scale * u),
+        as_matrix(to_plane),
+        camera,
+        u,
+        0.0,
+        (1.0, 1.0, 1.0),
+        1.0,
+        False,
+        1.0,
+        notices,
+    )
+
+
+def rescaled(calibration: Calibration, line: ScaleLine) -> Calibration:
+    """A card's calibration beside a told line: kept where they agree within 3 %, else scaled to the line.
+
+    They disagree when the thing taken for the card has another size.  Its plane and its grey still hold.
+    """
+    ends = calibration.to_mm([line.start_px, line.end_px], -calibration.card_thickness_mm)
+    factor = line.length_mm / max(float(np.hypot(*(ends[1] - ends[0]))), 1e-6)
+    if abs(math.log(factor)) < AGREE or calibration.to_plane is None or calibration.camera is None:
+        return calibration
+    length = math.hypot(line.end_px[0] - line.start_px[0], line.end_px[1] - line.start_px[1])
+    u = math.hypot(calibration.scale_u, U_LINE_PX * math.sqrt(2) / length)
+    x, y, z = (v * factor for v in calibration.camera.at_mm)
+    ux, uy, uz = (v * factor for v in calibration.camera.u_mm)
+    scale = (calibration.scale.px_per_mm or 0.0) / factor
+    notices = (
+        Notice("card-doubtful", f"By the line told, the card is {factor:.2f} times as large as a card should be; the line counts."),
+        Notice("scale-line", "The scale is from a line on the table, not from the card."),
+    )  # fmt: skip
+    return replace(
+        calibration,
+        card=replace(calibration.card, px_per_mm=scale, camera_distance_mm=z),
+        scale=Scale("line", scale, scale * u),
+        to_plane=as_matrix(np.diag([factor, factor, 1.0]) @ np.asarray(calibration.to_plane)),
+        camera=Camera((x, y, z), (ux, uy, uz)),
+        scale_u=u,
+        warnings=(*calibration.warnings, *notices),
+    )

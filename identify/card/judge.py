@@ -18,6 +18,8 @@ from identify.settings import Settings
 TIP_MM = 4.5
 """Left out of each end of a side: rounded tips reach to 3.5 mm (ISO/IEC 7810)."""
 MAX_TILT_DEG = 32.0
+U_EDGE_PX = 0.12
+"""What no single side can know of its edge: tone curve, sharpening, colour at half resolution."""
 TINT_SPREAD = (0.20, 0.35)
 """How far the light's colour and a half-right white balance pull a grey card: magenta to green, amber to blue."""
 EXPOSURE_SPREAD = 0.9
@@ -34,7 +36,6 @@ class Candidate:
     sides: tuple[Side, ...]
     pose: Pose
     patch: Patch
-    u_px: float
     cost: float
     refusal: str | None
 
@@ -116,6 +117,7 @@ def refine(
     if moved is not None:
         corners = in_order(moved[0])
     sides: list[Side] = []
+    blurs: list[float] | None = None
     for _ in range(3):
         pose = fit_pose(corners, settings.card_size_mm, (photo.width, photo.height), photo.focal_35mm, 0.5)
         edges = np.roll(corners, -1, 0) - corners
@@ -125,10 +127,10 @@ def refine(
         four = strips(sample, corners, float(min(TIP_MM * scales.mean(), 0.3 * lengths.min())))
         if four is None:
             return None
-        fitted = fit_sides(four, corners, bands)
+        fitted = fit_sides(four, corners, bands, blurs)
         if fitted is None:
             return None
-        sides = fitted
+        sides, blurs = fitted
         met = corners_of(sides)
         if met is None:
             return None
@@ -142,10 +144,12 @@ def refine(
 def judge(photo: Photo, reduced: np.ndarray, shrink: int, corners: Array, sides: tuple[Side, ...], settings: Settings
 ) -> Candidate | None:  # fmt: skip
     """The final word on a quadrilateral whose sides were found at full resolution."""
-    u_px = float(np.hypot(0.1, np.sqrt(np.mean([s.u_px**2 for s in sides]))))
+    u_side = np.array([math.hypot(U_EDGE_PX, 1.5 * s.u_px) for s in sides])
+    outward = np.array([s.bright_ground for s in sides])
     picture = (photo.width, photo.height)
-    free = fit_pose(corners, settings.card_size_mm, picture, photo.focal_35mm, max(u_px, 0.2), free_aspect=True)
-    pose = fit_pose(corners, settings.card_size_mm, picture, photo.focal_35mm, max(u_px, 0.2))
+    size, focal = settings.card_size_mm, photo.focal_35mm
+    free = fit_pose(corners, size, picture, focal, np.maximum(u_side, 0.25), free_aspect=True)
+    pose = fit_pose(corners, size, picture, focal, u_side, outward=outward)
     scale = float(np.sqrt(_area(corners) / (settings.card_size_mm[0] * settings.card_size_mm[1])))
     patch = read_patch(reduced, (corners + 0.5) / shrink - 0.5, max(1.5 * scale / shrink, 1.5))
     if patch is None:
@@ -160,7 +164,7 @@ def judge(photo: Photo, reduced: np.ndarray, shrink: int, corners: Array, sides:
         refusal = "one of its corners lies outside the photo"
     refusal = refusal or light_refusal(patch, settings.card_reflectance)
     cost = light_cost(patch, settings.card_reflectance) + (free.aspect_error / max(0.006, free.u_aspect)) ** 2
-    return Candidate(corners, sides, pose, patch, u_px, cost, refusal)
+    return Candidate(pose.corners_px, sides, pose, patch, cost, refusal)
 
 
 def _area(corners: Array) -> float:

@@ -8,11 +8,12 @@ card then tells the focal length itself as far as it can.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from identify.geometry import Array, polygon_area
 
@@ -30,16 +31,19 @@ U_ASPECT = 0.3
 class Pose:
     """A rectangle of known size seen by a camera.
 
-    `plane_mm` (4, 2): its corners in the card frame, in the order of the corners given.  `to_plane` (3, 3): pixels to
-    the card frame.  `camera_mm` (3,): z at right angles to the plane, towards the camera.  `u_camera_mm`, `u_focal`
+    `plane_mm` (4, 2): its corners in the card frame, in the order of the corners given.  `corners_px`
+    (4, 2): where the pose puts them.  `to_plane` (3, 3): pixels to the card frame.  `camera_mm` (3,): z at right angles to the plane, towards the camera.  `u_camera_mm`, `u_focal`
     (relative) and `u_aspect` are standard uncertainties.  `aspect_error`: natural logarithm of the aspect seen over the
-    aspect told.  `misfit_px`: root mean square of what the pose leaves of the corners.
+    aspect told.  `misfit_px`: root mean square of what the pose leaves of the sides.  `u_scale`: relative, of lengths one card
+    away from the card.
     """
 
     plane_mm: Array
+    corners_px: Array
     to_plane: Array
     camera_mm: Array
     u_camera_mm: Array
+    u_scale: float
     tilt_deg: float
     focal_px: float
     u_focal: float
@@ -72,7 +76,7 @@ def plane_corners(corners_px: ArrayLike, size_mm: tuple[float, float]) -> Array:
     return np.array([[-w, -h], [w, -h], [w, h], [-w, h]]) / 2
 
 
-def _model(params: Array, plane: Array, centre: Array) -> tuple[Array, Array]:
+def _model(params: Array, centre: Array) -> tuple[Array, Array]:
     """Homography (3, 3) plane to pixels and rotation for params rvec, t, ln f, ln aspect."""
     rotation, _ = cv2.Rodrigues(params[:3])
     f = np.exp(params[6])
@@ -82,7 +86,7 @@ def _model(params: Array, plane: Array, centre: Array) -> tuple[Array, Array]:
 
 
 def _project(params: Array, plane: Array, centre: Array) -> Array:
-    h, _ = _model(params, plane, centre)
+    h, _ = _model(params, centre)
     stretch = np.exp(params[7] / 2)
     q = np.column_stack([plane[:, 0] * stretch, plane[:, 1] / stretch, np.ones(len(plane))]) @ h.T
     flat: Array = q[:, :2] / q[:, 2:]
@@ -106,12 +110,12 @@ def _camera(params: Array) -> Array:
     return c
 
 
-def _jacobian(f: object, params: Array) -> Array:
+def _jacobian(f: Callable[[Array], Array], params: Array) -> Array:
     columns = []
     for i, p in enumerate(params):
         step = np.zeros_like(params)
         step[i] = 1e-5 * max(1.0, abs(p))
-        columns.append((f(params + step) - f(params - step)) / (2 * step[i]))  # type: ignore[operator]
+        columns.append((f(params + step) - f(params - step)) / (2 * step[i]))
     return np.column_stack(columns)
 
 
@@ -120,55 +124,96 @@ def fit_pose(
     size_mm: tuple[float, float],
     picture: tuple[int, int],
     focal_35mm: float | None,
-    u_px: float,
+    u_px: float | ArrayLike,
     free_aspect: bool = False,
+    outward: NDArray[np.bool_] | None = None,
 ) -> Pose:
-    """Pose of a rectangle from its ordered corners (4, 2), each known to `u_px` in x and y.
+    """Pose of a rectangle from its ordered corners (4, 2).
 
+    `u_px`: how well the sides are known, one figure or one for each of the four (side i runs from corner i to i + 1).
     `picture`: width and height.  With `free_aspect` the rectangle's aspect is estimated too, to be judged.
+    `outward` (4,): sides that may have been seen too far out, where a shadow beside them looks like the card; they
+    yield to the others when they are found to stick out (iteratively reweighted least squares).
     """
     corners = np.asarray(corners_px, float)
     plane = plane_corners(corners, size_mm)
     centre = np.array([(picture[0] - 1) / 2, (picture[1] - 1) / 2])
-    f0 = focal_px(focal_35mm or TYPICAL_F35, *picture)
     u_lnf = U_STATED_FOCAL if focal_35mm else U_TYPICAL_FOCAL
     u_prior = np.array([u_lnf, U_ASPECT if free_aspect else 1e-6])
-    prior = np.array([np.log(f0), 0.0])
+    prior = np.array([np.log(focal_px(focal_35mm or TYPICAL_F35, *picture)), 0.0])
+    along = np.roll(corners, -1, 0) - corners
+    along /= np.hypot(*along.T)[:, None]
+    out = np.column_stack([along[:, 1], -along[:, 0]])
+    u_side = np.broadcast_to(np.asarray(u_px, float), (4,)).copy()
 
-    def residual(p: Array) -> Array:
-        return np.concatenate([(_project(p, plane, centre) - corners).ravel() / u_px, (p[6:] - prior) / u_prior])
+    def misfit(p: Array) -> Array:
+        """Of both ends of each side (4, 2): how far the model lies outside the side seen."""
+        d = _project(p, plane, centre) - corners
+        return np.column_stack([(d * out).sum(1), (np.roll(d, -1, 0) * out).sum(1)])
 
-    params = _start(corners, plane, centre, f0)
-    damping, r = 1e-6, residual(params)
-    for _ in range(25):
-        j = _jacobian(residual, params)
-        normal = j.T @ j
-        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -j.T @ r)
-        new = residual(params + step)
-        if new @ new <= r @ r:
-            small = r @ r - new @ new < 1e-6 * (1 + r @ r)
-            params, r, damping = params + step, new, max(damping / 10, 1e-9)
-            if small:
-                break
-        else:
-            damping = max(damping * 20, 1e-6)
-            if damping > 1e6:
-                break
-    j = _jacobian(residual, params)
-    cov = np.linalg.pinv(j.T @ j)
+    params = _start(corners, plane, centre, float(np.exp(prior[0])))
+    weights = np.ones(4)
+    jacobian = np.empty((0, 0))
+    for _ in range(1 if outward is None or not outward.any() else 5):
+        stiff = (np.sqrt(weights) / u_side)[:, None]
+
+        def residual(p: Array, stiff: Array = stiff) -> Array:
+            return np.concatenate([(misfit(p) * stiff).ravel(), (p[6:] - prior) / u_prior])
+
+        params, jacobian = _least_squares(residual, params)
+        if outward is not None:
+            inside = np.minimum(misfit(params).mean(1), 0)
+            weights = np.where(outward, 1 / (1 + (inside / (1.5 * u_side)) ** 2) ** 2, 1.0)
+    cov = np.linalg.pinv(jacobian.T @ jacobian)
     jc = _jacobian(_camera, params)
-    h, rotation = _model(params, plane, centre)
+    h, rotation = _model(params, centre)
     to_plane = np.linalg.inv(h)
-    tilt = float(np.degrees(np.arccos(np.clip(abs(rotation[2, 2]), 0, 1))))
     return Pose(
         plane_mm=plane,
+        corners_px=_project(params, plane, centre),
         to_plane=to_plane / to_plane[2, 2],
         camera_mm=_camera(params),
         u_camera_mm=np.sqrt(np.maximum(np.diag(jc @ cov @ jc.T), 0)),
-        tilt_deg=tilt,
+        u_scale=_u_scale(params, cov, plane, centre),
+        tilt_deg=float(np.degrees(np.arccos(np.clip(abs(rotation[2, 2]), 0, 1)))),
         focal_px=float(np.exp(params[6])),
         u_focal=float(np.sqrt(cov[6, 6])),
         aspect_error=float(-params[7] if plane[1, 0] < plane[2, 1] else params[7]),
         u_aspect=float(np.sqrt(cov[7, 7])),
-        misfit_px=float(np.sqrt(np.mean((r[:8] * u_px) ** 2))),
+        misfit_px=float(np.sqrt(np.mean(misfit(params) ** 2))),
     )
+
+
+def _u_scale(params: Array, cov: Array, plane: Array, centre: Array) -> float:
+    """Relative standard uncertainty of lengths in the plane, one card's length away from its centre."""
+    length = float(np.ptp(plane[:, 0]) + np.ptp(plane[:, 1])) / 2
+    places = np.array([[length, 0, 1], [-length, 0, 1], [0, length, 1], [0, -length, 1]])
+
+    def scale(p: Array) -> Array:
+        h = _model(p, centre)[0]
+        # the area of a small patch goes as the determinant over the cube of the depth
+        return np.asarray(0.5 * np.log(abs(np.linalg.det(h)) / np.abs(places @ h[2]) ** 3))
+
+    j = _jacobian(scale, params)
+    return float(np.sqrt(np.mean(np.diag(j @ cov @ j.T))))
+
+
+def _least_squares(residual: Callable[[Array], Array], params: Array) -> tuple[Array, Array]:
+    """Levenberg-Marquardt from a good start; the solution and its Jacobian."""
+    damping, r = 1e-6, residual(params)
+    j = _jacobian(residual, params)
+    for _ in range(25):
+        normal = j.T @ j
+        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -j.T @ r)
+        new = residual(params + step)
+        if new @ new <= r @ r:
+            done = r @ r - new @ new < 1e-5 * (1 + r @ r)
+            params, r, damping = params + step, new, max(damping / 10, 1e-9)
+            if done:
+                break
+            j = _jacobian(residual, params)
+        else:
+            damping = max(damping * 20, 1e-6)
+            if damping > 1e6:
+                break
+    return params, j

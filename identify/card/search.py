@@ -1,4 +1,4 @@
-"""Looking for the card in a photo."""
+"""Looking for the card in a photo: quadrilaterals of the reduced picture, their sides at full resolution, a verdict."""
 
 from __future__ import annotations
 
@@ -6,24 +6,25 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
-from identify.calibration import Calibration
-from identify.card.calibrate import from_card, without_card
 from identify.card.judge import Candidate, judge, refine, rough_candidate
 from identify.card.propose import perceptual, propose
-from identify.card.sides import Sampler, sample_photo, sampler
+from identify.card.sides import sample_photo, sampler
 from identify.geometry import Array
 from identify.photo import Photo
 from identify.settings import Settings
 
 LONG_SIDE = 1000
+SMALLEST_PX = 60
+"""A picture with a shorter side has no room for a card that could be measured."""
 AS_GOOD = 4.0
 """Two candidates whose costs differ by less can't be told apart."""
 
 
 @dataclass(frozen=True, eq=False)
 class Search:
-    """All quadrilaterals that came as far as full resolution, and the reasons why others did not."""
+    """The quadrilaterals that came as far as full resolution, and why others did not."""
 
     candidates: tuple[Candidate, ...]
     refusals: tuple[str, ...]
@@ -33,15 +34,35 @@ class Search:
         """Those that may be the card, the likeliest first."""
         return sorted((c for c in self.candidates if c.refusal is None), key=lambda c: c.cost)
 
+    @property
+    def found(self) -> Candidate | None:
+        """The card, when one candidate is clearly the likeliest."""
+        good = self.accepted
+        return None if not good or (len(good) > 1 and good[1].cost - good[0].cost < AS_GOOD) else good[0]
+
+    @property
+    def why_not(self) -> str:
+        """What was seen instead of a card, and what to do, in words for a person."""
+        if len(self.accepted) > 1:
+            return (
+                f"{len(self.accepted)} things could be the grey card and can't be told apart; "
+                "leave one in the photo, or say with --card where its corners are"
+            )
+        reasons = [c.refusal for c in self.candidates if c.refusal] + list(self.refusals)
+        advice = "lay the card flat and wholly in the photo, or say with --card where its corners are"
+        if not reasons:
+            return f"nothing in the photo looks like a grey card; {advice}"
+        if "proportion" in reasons[0]:
+            advice += ", or with --card-size how large it is"
+        return f"something four-sided was seen, but {reasons[0]}; {advice}"
+
 
 def search(photo: Photo, settings: Settings) -> Search:
     """Look for the card at half and, when that finds none, at whole resolution of the reduced picture."""
-    if min(photo.width, photo.height) < 40:
+    if min(photo.width, photo.height) < SMALLEST_PX:
         return Search((), ())
     reduced, shrink = photo.reduced(LONG_SIDE)
     picture = perceptual(reduced)
-    sample = sampler(reduced)
-    full = sample_photo(photo)
     aspect = max(settings.card_size_mm) / min(settings.card_size_mm)
     result = Search((), ())
     for coarse in (2, 1):
@@ -50,14 +71,15 @@ def search(photo: Photo, settings: Settings) -> Search:
             size = (picture.shape[1] // coarse, picture.shape[0] // coarse)
             small = cv2.resize(picture[: size[1] * coarse, : size[0] * coarse], size, interpolation=cv2.INTER_AREA)
         quads = [(q + 0.5) * coarse - 0.5 for q in propose(small, aspect)]
-        result = _weigh(photo, reduced, shrink, quads, sample, full, settings)
-        if result.accepted:
-            break
+        seen = _weigh(photo, reduced, shrink, quads, settings)
+        result = Search((*result.candidates, *seen.candidates), (*result.refusals, *seen.refusals))
+        if seen.accepted:
+            return seen
     return result
 
 
-def _weigh(photo: Photo, reduced: np.ndarray, shrink: int, quads: list[Array], sample: Sampler, full: Sampler, settings: Settings
-) -> Search:  # fmt: skip
+def _weigh(photo: Photo, reduced: NDArray[np.float32], shrink: int, quads: list[Array], settings: Settings) -> Search:
+    sample, full = sampler(reduced), sample_photo(photo)
     candidates: list[Candidate] = []
     refusals: list[str] = []
     for quad in quads:
@@ -68,28 +90,14 @@ def _weigh(photo: Photo, reduced: np.ndarray, shrink: int, quads: list[Array], s
         if refusal is not None:
             refusals.append(refusal)
             continue
-        middle = ((corners + 0.5) * shrink - 0.5).mean(0)
-        if any(np.hypot(*(c.corners.mean(0) - middle)) < 4 * shrink + 4 for c in candidates):
+        corners = (corners + 0.5) * shrink - 0.5
+        if any(np.hypot(*(c.corners.mean(0) - corners.mean(0))) < 4 * shrink + 4 for c in candidates):
             continue
-        found = refine(photo, (corners + 0.5) * shrink - 0.5, settings, full, 2.5 * shrink + 5)
-        if found is None:
+        fine = refine(photo, corners, settings, full, 2.5 * shrink + 5)
+        if fine is None:
             refusals.append("its sides are not clear")
             continue
-        candidate = judge(photo, reduced, shrink, *found, settings)
+        candidate = judge(photo, reduced, shrink, *fine, settings)
         if candidate is not None:
             candidates.append(candidate)
     return Search(tuple(candidates), tuple(refusals))
-
-
-def find(photo: Photo, settings: Settings) -> Calibration:
-    """What the card in the photo, or what a person told instead of it, makes known.
-
-    Never raises for a photo without a card: the result then has no scale and says why.
-    """
-    if settings.no_card:
-        return without_card(photo, settings, "you said that there is no card")
-    result = search(photo, settings)
-    accepted = result.accepted
-    if not accepted:
-        return without_card(photo, settings, "no grey card seen")
-    return from_card(photo, settings, accepted[0])

@@ -9,7 +9,6 @@ edges is the side; sides meet in the corners of the full rectangle, whatever the
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -28,13 +27,24 @@ Sampler = Callable[[Array], Array]
 
 SEGMENTS = 12
 BLURS_PX = (0.5, 0.65, 0.85, 1.1, 1.4, 1.8, 2.3, 3.0, 4.0)
-SHADOWS_PX = ((1.0, 0.0), (1.7, 0.0), (2.6, 0.0), (4.0, 0.0), (2.0, 1.5), (3.5, 2.5))
+SHADOWS_PX = (
+    (1.0, 0.0),
+    (1.75, 0.0),
+    (2.75, 0.0),
+    (4.0, 0.0),
+    (5.5, 0.0),
+    (7.0, 0.0),
+    (2.0, 1.5),
+    (3.5, 2.0),
+    (5.5, 2.5),
+)
 """Widths of a line of shadow along a side, and how much softer than the top's edge its far side is."""
+FAINT = 0.025
+"""Least height of a step between the card and a line of shadow, of the strip's strongest contrast."""
 MUCH_BETTER = 0.7
 """Logarithm of mean square by which such a line must improve the fit."""
-PLACES_PX = np.arange(-3.0, 3.01, 0.25)
-REACH_PX = 9.0
-OFFSETS_PX = np.arange(-REACH_PX, REACH_PX + 0.25, 0.5)
+PLACES_PX = np.arange(-7.0, 3.51, 0.25)
+OFFSETS_PX = np.arange(-12.0, 9.25, 0.5)
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 
 
@@ -54,6 +64,7 @@ class Side:
     support: float
     contrast: float
     ends_clear: bool
+    bright_ground: bool
 
 
 def sampler(picture: NDArray[np.float32]) -> Sampler:
@@ -101,7 +112,10 @@ def sample_photo(photo: Photo) -> Sampler:
 
 @dataclass(frozen=True, eq=False)
 class _Strip:
-    """Profiles (segments, offsets) across one side: 0 on the card, 1 on the ground at best contrast."""
+    """Profiles (segments, offsets) across one side: 0 on the card, 1 where they depart from it most.
+
+    `bright_ground`: the ground is more than twice as bright as the card, so that a shadow on it may look like the card.
+    `by_shadow`: a line of shadow may show, which takes a ground that is brighter than the card."""
 
     at: Array
     offsets: Array
@@ -109,14 +123,15 @@ class _Strip:
     noise: float
     contrast: float
     by_colour: bool
+    bright_ground: bool
+    by_shadow: bool
 
 
-def _strip(sample: Sampler, a: Array, b: Array, reach: float, step: float, inset: float) -> _Strip | None:
+def _strip(sample: Sampler, a: Array, b: Array, offsets: Array, level: float, inset: float) -> _Strip | None:
     """Read the strip along side a to b (clockwise as seen, so that outside is to the left hand of one who walks)."""
     length = float(np.hypot(*(b - a)))
     along = (b - a) / length
     out = np.array([along[1], -along[0]])
-    offsets = np.arange(-reach, reach + step / 2, step)
     first, last = inset, length - inset
     if last - first < 6:
         return None
@@ -125,16 +140,19 @@ def _strip(sample: Sampler, a: Array, b: Array, reach: float, step: float, inset
     grid = a + at[:, None, None] * along + offsets[None, :, None] * out
     values = sample(grid.reshape(-1, 2)).reshape(SEGMENTS, each, len(offsets), 3)
     profile = values.mean(1)
-    if np.isnan(profile).mean() > 0.3:
-        return None
-    inside = offsets < -0.45 * reach
-    mean = np.nanmedian(profile, 0) if not np.isnan(profile).all(0).any() else np.full((len(offsets), 3), np.nan)
-    top = np.nanmedian(mean[inside], 0)
+    missing = np.isnan(profile)
+    if missing.any():
+        if missing.mean() > 0.3 or missing[:, offsets < level].any():
+            return None
+        profile = np.where(missing, np.nanmedian(np.where(missing, np.nan, profile)), profile)
+    inside = offsets < level
+    mean = _middle(profile)
+    top = _middle(mean[inside])
     light = float(top @ LUMINANCE)
     # colours are read across the strongest departure: it may be the ground or a dark line of shadow before it
     beyond = mean[~inside] - top
     by_light, by_any = np.abs(beyond @ LUMINANCE), np.abs(beyond).max(1)
-    if not np.isfinite(by_any).all() or not by_any.max() > 1e-5:
+    if not by_any.max() > 1e-5:
         return None
     direction = LUMINANCE
     difference = beyond[int(np.argmax(by_light))]
@@ -147,17 +165,17 @@ def _strip(sample: Sampler, a: Array, b: Array, reach: float, step: float, inset
         return None
     # levels of the card follow uneven light along the side
     projected = profile @ direction
-    level = np.nanmedian(projected[:, inside], axis=1)
-    fit = (
-        np.polyval(np.polyfit(np.arange(SEGMENTS), level, 1), np.arange(SEGMENTS))
-        if np.isfinite(level).all()
-        else level
-    )
-    units = (projected - fit[:, None]) / scale
-    noise = 1.4826 * float(np.nanmedian(np.abs(units[:, inside])))
+    card = _middle(projected[:, inside].T)
+    count = np.arange(SEGMENTS) - (SEGMENTS - 1) / 2
+    card = card.mean() + count * (count @ card) / (count @ count)
+    units = (projected - card[:, None]) / scale
+    noise = 1.4826 * float(np.median(np.abs(units[:, inside])))
+    at = at.reshape(SEGMENTS, each).mean(1)
+    brighter = float((mean[-4:].mean(0) - top) @ LUMINANCE) / max(light, 1e-4)
     return _Strip(
-        at.reshape(SEGMENTS, each).mean(1), offsets, units, max(noise, 1e-3), abs(scale) / max(light, 1e-4), by_colour
-    )
+        at, offsets, units, max(noise, 1e-3), abs(scale) / max(light, 1e-4), by_colour, brighter > 1.0,
+        brighter > 0 and not by_colour,
+    )  # fmt: skip
 
 
 def _rough_edges(strip: _Strip) -> tuple[Array, NDArray[np.bool_]]:
@@ -165,7 +183,7 @@ def _rough_edges(strip: _Strip) -> tuple[Array, NDArray[np.bool_]]:
 
     Innermost, since a shadow beside the card may hide the step that looks strongest: it lies at the shadow's far edge.
     """
-    v = np.nan_to_num(strip.values)
+    v = strip.values
     inner = strip.offsets < -0.45 * strip.offsets[-1]
     away = np.abs(v) > max(5 * strip.noise, 0.08)
     away &= np.roll(away, -1, 1) | (strip.offsets >= strip.offsets[-2])
@@ -201,9 +219,10 @@ def rough_sides(sample: Sampler, corners: Array, reach: float) -> tuple[Array, l
     has no edge at all.
     """
     lines, support, contrast = [], [], []
+    offsets = np.arange(-reach, reach + 0.25, 0.5)
     shortest = float(np.hypot(*(np.roll(corners, -1, 0) - corners).T).min())
     for a, b in zip(corners, np.roll(corners, -1, 0), strict=True):
-        strip = _strip(sample, a, b, reach, 0.5, max(0.09 * shortest, 2.0))
+        strip = _strip(sample, a, b, offsets, -0.45 * reach, max(0.09 * shortest, 2.0))
         if strip is None:
             return None
         y, ok = _rough_edges(strip)
@@ -219,65 +238,102 @@ def rough_sides(sample: Sampler, corners: Array, reach: float) -> tuple[Array, l
     return None if met is None else (met, support, contrast)
 
 
-@lru_cache(maxsize=512)
-def _bases(blur: float, band: float, softer: float) -> tuple[Array, Array]:
-    """Orthonormal bases (places, offsets, k) of top, band (when wider than 0) and ground for each place of the top's
-    edge, and the weights (offsets): the ground counts less the further out it lies, since it may be anything."""
+Model = tuple[float, float]
+"""Width of the band between top and ground (0 for none), and how much softer than the top's edge its far side is."""
+
+
+@lru_cache(maxsize=256)
+def _bases(blur: float, models: tuple[Model, ...]) -> tuple[Array, Array, Array]:
+    """Orthonormal bases of top, band and ground for each model and each place of the top's edge.
+
+    Returns them as (models, offsets, places · 3), the weights (offsets, models), and (models, places, 3) what turns a
+    projection into the height of the first step.  The ground counts less the further out it lies, since it may be
+    anything.
+    """
     d, p = OFFSETS_PX[None], PLACES_PX[:, None]
-    columns = [np.ones((len(PLACES_PX), len(OFFSETS_PX))), ndtr((d - p) / blur)]
-    if band > 0:
-        columns.append(ndtr((d - p - band) / np.hypot(blur, softer)))
-    weight = np.exp(-0.5 * (np.maximum(0, OFFSETS_PX - 2.5 * blur - band) / 2.0) ** 2) + 0.003
-    q, _ = np.linalg.qr(np.stack(columns, -1) * weight[:, None])
-    return np.ascontiguousarray(q.transpose(1, 0, 2).reshape(len(OFFSETS_PX), -1)), weight
-
-
-def _errors(strip: _Strip, blur: float, band: float, softer: float = 0.0) -> Array:
-    """Weighted mean square of what a model leaves, for each place and segment."""
-    q, weight = _bases(blur, round(4 * band) / 4, softer)
-    weighted = np.nan_to_num(strip.values) * weight
-    explained = ((weighted @ q) ** 2).reshape(SEGMENTS, len(PLACES_PX), -1).sum(2).T
-    return np.maximum((weighted**2).sum(1) - explained, 1e-9) / (weight**2).sum()
+    bases, weights, firsts = [], [], []
+    for band, softer in models:
+        columns = [np.ones((len(PLACES_PX), len(OFFSETS_PX))), ndtr((d - p) / blur)]
+        if band > 0:
+            columns.append(ndtr((d - p - band) / np.hypot(blur, softer)))
+        weight = np.exp(-0.5 * (np.maximum(0, OFFSETS_PX - 2.5 * blur - band) / 2.0) ** 2) + 0.003
+        q, r = np.linalg.qr(np.stack(columns, -1) * weight[:, None])
+        first = np.linalg.inv(r)[:, 1]
+        missing = 3 - q.shape[2]
+        # the weight is folded in, so that one product with the raw values projects them
+        bases.append(np.pad(q * weight[:, None], ((0, 0), (0, 0), (0, missing))))
+        weights.append(weight)
+        firsts.append(np.pad(first, ((0, 0), (0, missing))))
+    # one product for each model: small ones are done by one thread, where a large one would wait for a second core
+    stacked = np.stack(bases).transpose(0, 2, 1, 3)
+    return (
+        np.ascontiguousarray(stacked.reshape(len(models), len(OFFSETS_PX), -1)),
+        np.column_stack(weights),
+        np.stack(firsts),
+    )
 
 
 def _best_model(strip: _Strip, blur: float, band: float) -> tuple[Array, float]:
-    """Errors (places, segments) of the model that explains a strip best at this blur, and its penalised logarithm."""
+    """Weighted mean squares (places, segments) that the model leaves which explains a strip best at this blur, and its
+    penalised logarithm.
+
+    A model whose first step is too low to be seen is out: its place would be anybody's guess.
+    """
+    models: tuple[Model, ...] = ((0.0, 0.0), (max(0.5, round(2 * band) / 2), 0.0)) if band > 0.3 else ((0.0, 0.0),)
+    if strip.by_shadow:  # a shadow shows only on a ground brighter than the card, and keeps its colour
+        models += SHADOWS_PX
+    q, weight, first = _bases(blur, models)
+    parts = (strip.values @ q).reshape(len(models), SEGMENTS, len(PLACES_PX), 3).transpose(1, 0, 2, 3)
+    power = strip.values**2 @ weight**2
+    error = np.maximum(power[..., None] - (parts**2).sum(3), 1e-9) / (weight**2).sum(0)[None, :, None]
+    height = np.abs(_middle((parts * first).sum(3)))
+    error[:, (height < max(FAINT, 1.5 * strip.noise)) & (np.array(models)[:, :1] > 0)] = np.inf
     noise = max((0.5 * strip.noise) ** 2, 2e-5)
-    best, score = np.empty(0), math.inf
-    for width, softer in ((band if band > 0.3 else 0.0, 0.0), *SHADOWS_PX):
-        error = _errors(strip, blur, width, softer)
-        s = math.log(float(np.median(error.min(0))) + noise) + (MUCH_BETTER if best.size else 0.0)
-        if s < score:
-            best, score = error, s
-    return best, score
+    scores = np.log(_middle(error.min(2)) + noise)
+    scores[1:] += MUCH_BETTER
+    chosen = int(np.argmin(scores))
+    return np.ascontiguousarray(error[:, chosen].T), float(scores[chosen])
+
+
+def _middle(values: Array) -> Array:
+    """Median over the first axis; several times faster than NumPy's for short ones."""
+    ranked = np.sort(values, axis=0)
+    n = len(values)
+    middle: Array = (ranked[(n - 1) // 2] + ranked[n // 2]) / 2
+    return middle
 
 
 def strips(sample: Sampler, corners: Array, inset: float) -> list[_Strip] | None:
     """The four strips along ordered corners' sides; `inset`: length left out at each end, for the rounded tips."""
-    read = [_strip(sample, a, b, REACH_PX, 0.5, inset) for a, b in zip(corners, np.roll(corners, -1, 0), strict=True)]
+    read = [
+        _strip(sample, a, b, OFFSETS_PX, -7.5, inset) for a, b in zip(corners, np.roll(corners, -1, 0), strict=True)
+    ]
     good = [s for s in read if s is not None]
     return good if len(good) == 4 else None
 
 
-def fit_sides(four: list[_Strip], corners: Array, bands: list[float]) -> list[Side] | None:
-    """Fit the sides of ordered corners that lie within 3 px of the truth; None when one of them is lost.
+def fit_sides(
+    four: list[_Strip], corners: Array, bands: list[float], blurs: list[float] | None = None
+) -> tuple[list[Side], list[float]] | None:
+    """Fit the sides of ordered corners that lie within some pixels of the truth; None when one of them is lost.
 
-    `bands`: width in pixels of the side face that shows, 0 if hidden; a line of shadow of another width is taken in
-    where it explains a profile much better.  One blur serves all sides read by light; those read by colour have their
-    own, since JPEG keeps colour at half the resolution.
+    `bands`: width in pixels of the side face that shows, 0 if hidden; it and a line of shadow are taken in where they
+    explain a profile much better.  `blurs`: from an earlier fit.  One blur serves all sides read by light; those read
+    by colour have their own, since JPEG keeps colour at half the resolution.  Returns the sides and the blurs.
     """
-    fits = [[_best_model(s, blur, band) for blur in BLURS_PX] for s, band in zip(four, bands, strict=True)]
-    scores = np.array([[score for _, score in side] for side in fits])
-    by_light = [i for i, s in enumerate(four) if not s.by_colour]
-    shared = int(np.argmin(scores[by_light].sum(0))) if by_light else 0
+    if blurs is None:
+        scores = np.array([[_best_model(s, x, band)[1] for x in BLURS_PX] for s, band in zip(four, bands, strict=True)])
+        by_light = [i for i, s in enumerate(four) if not s.by_colour]
+        shared = int(np.argmin(scores[by_light].sum(0))) if by_light else 0
+        blurs = [BLURS_PX[int(np.argmin(scores[i])) if s.by_colour else shared] for i, s in enumerate(four)]
     sides = []
     for i, strip in enumerate(four):
-        blur = int(np.argmin(scores[i])) if strip.by_colour else shared
-        side = _fit_side(strip, corners[i], corners[(i + 1) % 4], fits[i][blur][0])
+        error, _ = _best_model(strip, blurs[i], bands[i])
+        side = _fit_side(strip, corners[i], corners[(i + 1) % 4], error)
         if side is None:
             return None
         sides.append(side)
-    return sides
+    return sides, blurs
 
 
 def _fit_side(strip: _Strip, a: Array, b: Array, best: Array) -> Side | None:
@@ -288,10 +344,11 @@ def _fit_side(strip: _Strip, a: Array, b: Array, best: Array) -> Side | None:
     inner = np.clip(at, 1, n - 2)
     k = np.arange(SEGMENTS)
     e0, e1, e2 = best[inner - 1, k], best[inner, k], best[inner + 1, k]
-    bend = e0 - 2 * e1 + e2
+    e0, e2 = np.nan_to_num(e0, posinf=0.0), np.nan_to_num(e2, posinf=0.0)
+    bend = np.where((e0 > 0) & (e2 > 0), e0 - 2 * e1 + e2, 0.0)
     shift = np.where(bend > 0, 0.5 * (e0 - e2) / np.where(bend > 0, bend, 1), 0)
     y = PLACES_PX[inner] + np.clip(shift, -1, 1) * (PLACES_PX[1] - PLACES_PX[0])
-    clear &= np.abs(np.nan_to_num(strip.values))[:, strip.offsets > 0].max(1) > 4 * strip.noise
+    clear &= np.abs(strip.values)[:, strip.offsets > 0].max(1) > 4 * strip.noise
     return _side(strip, a, b, y, clear)
 
 
@@ -315,8 +372,9 @@ def _side(strip: _Strip, a: Array, b: Array, y: Array, clear: NDArray[np.bool_])
     end = a + length * along + (offset + slope * length) * out
     ends = bool(keep[:2].any() and keep[-2:].any())
     return Side(
-        start, end, bow, u_bow, scatter, max(scatter / np.sqrt(count), 0.01), count / SEGMENTS, strip.contrast, ends
-    )
+        start, end, bow, u_bow, scatter, max(scatter / np.sqrt(count), 0.01), count / SEGMENTS, strip.contrast, ends,
+        strip.bright_ground,
+    )  # fmt: skip
 
 
 def _bow(x: Array, left: Array, scatter: float) -> tuple[float, float]:
