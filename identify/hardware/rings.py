@@ -62,6 +62,9 @@ def find(view: View, white: Whitened) -> Places:
     outward = np.repeat(normals, len(_OFFSETS_MM), 0)
     score = _template_score(view, white, centre, outward)
     best = apart(centre, np.where(score >= LEAST_TEMPLATE, score, 0), 1.2, MOST)
+    if not best:
+        none = np.zeros(0)
+        return Places(np.zeros((0, 2)), np.zeros((0, 2)), none, none, none, none)
     refined = _refine(view, white, centre[best], outward[best], score[best])
     return refined.take(apart(refined.centre, refined.edges + 10, 1.0, MOST))
 

@@ -52,9 +52,13 @@ def reduced(case: Case, factor: float) -> Case:
     h, w = pixels.shape[:2]
     blank = np.zeros((h, w), bool)
     moved = dataclasses.replace(
-        truth, ties=move(truth.ties), hangers=move(truth.hangers),
-        eye=None if truth.eye is None else move(truth.eye)[0], eye_diameter=truth.eye_diameter * factor, px_per_mm=truth.px_per_mm * factor,
-    )  # fmt: skip
+        truth,
+        ties=move(truth.ties),
+        hangers=move(truth.hangers),
+        eye=None if truth.eye is None else move(truth.eye)[0],
+        eye_diameter=truth.eye_diameter * factor,
+        px_per_mm=truth.px_per_mm * factor,
+    )
     return (
         Photo(photo.name, "", np.asarray(pixels, np.uint8), None),
         Region((0, 0, w, h), 1, blank, blank, np.asarray(ground, np.float32), False),
