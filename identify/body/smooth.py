@@ -5,7 +5,6 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import solveh_banded
 
 from identify.geometry import Array
@@ -56,11 +55,10 @@ def fit_closed(points: Array, normals: Array, offsets: Array, weights: Array, wa
 
 def robust_fit(
     points: Array, normals: Array, offsets: Array, weights: Array, wavelength: float, floor: float, rounds: int = 4
-) -> tuple[Array, Array, NDArray[np.bool_]]:
+) -> tuple[Array, Array]:
     """`fit_closed` with outliers taken out (Tukey's biweight on the residuals along the normal).
 
-    Returns the contour (n, 2), the residuals (n,), and which edges were kept.  `floor`: least scale of residuals in
-    the contour's units.
+    Returns the contour (n, 2) and the residuals (n,).  `floor`: least scale of residuals in the contour's units.
     """
     w = weights.copy()
     fitted = points
@@ -72,4 +70,4 @@ def robust_fit(
         scale = max(1.4826 * float(np.median(np.abs(residual[sure]))) if sure.any() else floor, floor)
         z = np.clip(residual / (4.7 * scale), -1, 1)
         w = weights * (1 - z**2) ** 2
-    return fitted, residual, (w > 0.2)
+    return fitted, residual
