@@ -31,14 +31,15 @@ SHADOWS_PX = (
     (1.0, 0.0),
     (1.75, 0.0),
     (2.75, 0.0),
-    (4.0, 0.0),
-    (5.5, 0.0),
+    (4.0, 0.0), (4.75, 0.0),
+    (5.5, 0.0), (6.25, 0.0),
     (7.0, 0.0),
     (2.0, 1.5),
     (3.5, 2.0),
     (5.5, 2.5),
 )
 """Widths of a line of shadow along a side, and how much softer than the top's edge its far side is."""
+CLEARER = 3.0
 FAINT = 0.025
 """Least height of a step between the card and a line of shadow, of the strip's strongest contrast."""
 MUCH_BETTER = 0.7
@@ -154,12 +155,14 @@ def _strip(sample: Sampler, a: Array, b: Array, offsets: Array, level: float, in
     by_light, by_any = np.abs(beyond @ LUMINANCE), np.abs(beyond).max(1)
     if not by_any.max() > 1e-5:
         return None
-    direction = LUMINANCE
-    difference = beyond[int(np.argmax(by_light))]
-    by_colour = bool(by_light.max() < 0.05 * light)
+    strongest, colourful = int(np.argmax(by_light)), int(np.argmax(by_any))
+    direction, difference = LUMINANCE, beyond[strongest]
+    tint = beyond[colourful] / np.abs(beyond[colourful]).sum()
+    # JPEG keeps light sharper than colour, so colour is read only where it stands out much more clearly: where the
+    # ground is about as bright as the card, and its grain drowns the difference
+    by_colour = CLEARER * _clarity(profile, ~inside, strongest, LUMINANCE) < _clarity(profile, ~inside, colourful, tint)
     if by_colour:
-        difference = beyond[int(np.argmax(by_any))]
-        direction = difference / np.abs(difference).sum()
+        direction, difference = tint, beyond[colourful]
     scale = float(difference @ direction)
     if not np.isfinite(scale) or abs(scale) < 1e-5:
         return None
@@ -176,6 +179,13 @@ def _strip(sample: Sampler, a: Array, b: Array, offsets: Array, level: float, in
         at, offsets, units, max(noise, 1e-3), abs(scale) / max(light, 1e-4), by_colour, brighter > 1.0,
         brighter > 0 and not by_colour,
     )  # fmt: skip
+
+
+def _clarity(profile: Array, outside: NDArray[np.bool_], at: int, direction: Array) -> float:
+    """How far ground and card differ, read along a direction of colour, over how much that varies along the side."""
+    v = profile @ direction
+    step = v[:, outside][:, max(at - 1, 0) : at + 2].mean(1) - v[:, ~outside].mean(1)
+    return float(abs(step.mean()) / (step.std() + 0.002 * abs(v.mean()) + 1e-6))
 
 
 def _rough_edges(strip: _Strip) -> tuple[Array, NDArray[np.bool_]]:
@@ -288,6 +298,7 @@ def _best_model(strip: _Strip, blur: float, band: float) -> tuple[Array, float]:
     error = np.maximum(power[..., None] - (parts**2).sum(3), 1e-9) / (weight**2).sum(0)[None, :, None]
     height = np.abs(_middle((parts * first).sum(3)))
     error[:, (height < max(FAINT, 1.5 * strip.noise)) & (np.array(models)[:, :1] > 0)] = np.inf
+    error[:, 1:, [0, -1]] = np.inf  # at the rim of what was read a band only mends the levels
     noise = max((0.5 * strip.noise) ** 2, 2e-5)
     scores = np.log(_middle(error.min(2)) + noise)
     scores[1:] += MUCH_BETTER
