@@ -64,7 +64,8 @@ def internal(fault: Exception) -> str:
     said = f": {fault}" if str(fault) else ""
     return (
         f"Something went wrong inside baitprint ({type(fault).__name__}{said}{where}). This is a fault of the program, "
-        "not of your photo: please report it with these words, what `baitprint about` prints and, if you can, the photo."
+        "not of your photo: please report it with these words, what `baitprint about` prints and, if you can, the "
+        "photo."
     )
 
 

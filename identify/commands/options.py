@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
 from identify.errors import BadOption
 from identify.settings import ScaleLine, Settings
 
+UnitName = Literal["mm", "inch"]
 CARD_PANEL, OUTPUT_PANEL = "Card and scale", "Output"
 
 Photos = Annotated[list[str], typer.Argument(metavar="PHOTO...", help="Photos: JPEG, PNG, TIFF, WebP or HEIC.")]
@@ -126,9 +127,9 @@ def settings_of(
     )
 
 
-def units_of(units: str) -> str:
+def units_of(units: str) -> UnitName:
     """ "mm" or "inch".  Raises BadOption."""
-    known = {"mm": "mm", "inch": "inch", "in": "inch", "inches": "inch"}
+    known: dict[str, UnitName] = {"mm": "mm", "inch": "inch", "in": "inch", "inches": "inch"}
     if units.lower() not in known:
         raise BadOption(f"--units {units} is not known.", "Give mm or inch.")
     return known[units.lower()]

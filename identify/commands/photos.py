@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from glob import glob
 from pathlib import Path
 
 from identify.commands.console import DONE, PARTLY, USAGE, complain, internal
@@ -22,7 +22,7 @@ def expand(photos: Sequence[str]) -> list[str]:
     found: list[str] = []
     for name in photos:
         wild = ("*" in name or "?" in name) and not Path(name).exists()
-        found += (sorted(glob(name)) if wild else []) or [name]
+        found += (sorted(glob.glob(name)) if wild else []) or [name]  # noqa: PTH207
     return found
 
 

@@ -47,35 +47,11 @@ def _bait(out: Console, bait: Bait, units: Units, ranked: bool) -> None:
         _answer(out, bait.identification, units)
 
 
-def measured_rows(m: Measurement, units: Units) -> list[tuple[str, str]]:
-    """What was measured, as name and words."""
-    sure = min(m.orientation_certainty)
-    rows = [
-        ("length", words.length(m.length_mm, units)),
-        ("depth", words.length(m.depth_mm, units)),
-        ("depth to length", words.plus_minus(m.depth_to_length.value, m.depth_to_length.u)),
-        ("line ties", words.ties(m.line_ties)),
-        ("hangers", words.count(m.hangers)),
-        ("hooks on it", words.count(m.hooks)),
-        ("eye", "none seen" if m.eye is None else f"{words.length(m.eye.diameter_mm, units)} across"),
-        ("lip", words.lip(m.lip)),
-        ("back", words.colour(m.back_colour)),
-        ("belly", words.colour(m.belly_colour)),
-    ]
-    rows += [(f"{zone.kind} zone", words.colour(zone.colour)) for zone in m.zones]
-    if m.pattern is not None:
-        rows.append(("pattern", f"{m.pattern.kind} ({words.percent(m.pattern.certainty)} sure)"))
-    if m.hard_to_read:
-        rows.append(("finish", f"{' or '.join(m.hard_to_read)}: its colour depends on the light"))
-    rows.append(("lies", f"nose {m.nose}, back {m.back}, {m.shows} flank shown ({words.percent(sure)} sure)"))
-    return rows
-
-
 def _measured(m: Measurement, units: Units) -> Padding:
     table = Table(box=None, show_header=False, padding=(0, 1), pad_edge=False)
     table.add_column(style="cyan", no_wrap=True)
     table.add_column()
-    for name, text in measured_rows(m, units):
+    for name, text in words.measured_rows(m, units):
         table.add_row(name, text)
     return Padding(table, INDENT)
 
@@ -104,10 +80,10 @@ def _answer(out: Console, found: Identification, units: Units) -> None:
         text = f"  A colour that no list has ({words.percent(found.colourway_new)})"
         out.print(f"{text}: {reasons}" if reasons else f"{text}.")
     if found.candidates:
-        _evidence(out, found.candidates[0], found, units)
+        _evidence(out, found.candidates[0], units)
 
 
-def _evidence(out: Console, candidate: Candidate, found: Identification, units: Units) -> None:
+def _evidence(out: Console, candidate: Candidate, units: Units) -> None:
     out.print()
     name = " ".join(filter(None, (f"{candidate.maker} / {candidate.model}", candidate.size)))
     table = Table(box=None, padding=(0, 1), pad_edge=False)
@@ -123,4 +99,4 @@ def _evidence(out: Console, candidate: Candidate, found: Identification, units: 
             words.weight_in_words(row.weight) if i == 0 else words.weight_in_short(row.weight),
         )
     out.print(Padding(table, INDENT))
-    out.print(f"  {words.together(candidate, found.none_of_these)}")
+    out.print(f"  {words.together(candidate)}")

@@ -6,7 +6,19 @@ import math
 import re
 from typing import Literal
 
-from identify.records import Candidate, Card, Colour, Evidence, Hangers, Hooks, LineTies, Lip, Quantity, Scale
+from identify.records import (
+    Candidate,
+    Card,
+    Colour,
+    Evidence,
+    Hangers,
+    Hooks,
+    LineTies,
+    Lip,
+    Measurement,
+    Quantity,
+    Scale,
+)
 
 Units = Literal["mm", "inch"]
 MM_PER_INCH = 25.4
@@ -96,7 +108,7 @@ def feature_name(row: Evidence) -> str:
     return WORDS_FOR_ROWS.get(row.feature, row.feature)
 
 
-def together(candidate: Candidate, none_of_these: float) -> str:
+def together(candidate: Candidate) -> str:
     """All evidence of a candidate in one sentence."""
     weight = sum(row.weight for row in candidate.evidence)
     name = " ".join(filter(None, (f"{candidate.maker} / {candidate.model}", candidate.size)))
@@ -172,3 +184,27 @@ def card(found: Card | None, scale: Scale | None) -> str:
     if found.tilt_deg is not None:
         parts.append(f"seen {found.tilt_deg:.0f}° from straight above")
     return ", ".join(parts)
+
+
+def measured_rows(m: Measurement, units: Units) -> list[tuple[str, str]]:
+    """What was measured, as name and"""
+    sure = min(m.orientation_certainty)
+    rows = [
+        ("length", length(m.length_mm, units)),
+        ("depth", length(m.depth_mm, units)),
+        ("depth to length", plus_minus(m.depth_to_length.value, m.depth_to_length.u)),
+        ("line ties", ties(m.line_ties)),
+        ("hangers", count(m.hangers)),
+        ("hooks on it", count(m.hooks)),
+        ("eye", "none seen" if m.eye is None else f"{length(m.eye.diameter_mm, units)} across"),
+        ("lip", lip(m.lip)),
+        ("back", colour(m.back_colour)),
+        ("belly", colour(m.belly_colour)),
+    ]
+    rows += [(f"{zone.kind} zone", colour(zone.colour)) for zone in m.zones]
+    if m.pattern is not None:
+        rows.append(("pattern", f"{m.pattern.kind} ({percent(m.pattern.certainty)} sure)"))
+    if m.hard_to_read:
+        rows.append(("finish", f"{' or '.join(m.hard_to_read)}: its colour depends on the light"))
+    rows.append(("lies", f"nose {m.nose}, back {m.back}, {m.shows} flank shown ({percent(sure)} sure)"))
+    return rows

@@ -1,0 +1,254 @@
+"""What the report's template shows, worked out beforehand: the template decides nothing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import PurePath
+
+from identify.answer import References
+from identify.colour import hex_of
+from identify.records import Bait, Candidate, Colour, Identification, Lab, Notice, PhotoRecord
+from identify.reference import Form
+from identify.report import drawing, words
+from identify.report.drawing import Drawing, Overlay
+from identify.report.picture import Pictures
+from identify.report.words import Units
+
+BAR_FULL = 4.0
+"""Weight (a factor of 10,000) at which a bar has its full length; beyond, it ends in an arrow."""
+BAR_HALF = 100.0
+CANDIDATES = 5
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A picture with what is drawn over it, and the same in words."""
+
+    href: str
+    window: tuple[int, int, int, int]
+    drawing: Drawing
+    alt: str
+
+
+@dataclass(frozen=True)
+class Swatch:
+    """One colour measured, beside the one expected (None where the set or the candidate says nothing)."""
+
+    zone: str
+    measured_hex: str
+    measured: str
+    expected_hex: str | None
+    expected: str
+    apart: str
+
+
+@dataclass(frozen=True)
+class Row:
+    """A candidate in the table."""
+
+    rank: str
+    name: str
+    size: str
+    colourway: str
+    made: str
+    probability: str
+    share: float
+    first: bool
+
+
+@dataclass(frozen=True)
+class Bar:
+    """One row of evidence.  `length` is signed, in units of the drawing; `beyond`: the weight exceeds the bar."""
+
+    feature: str
+    measured: str
+    expected: str
+    weight: str
+    words: str
+    length: float
+    beyond: bool
+
+
+@dataclass(frozen=True)
+class BaitPage:
+    number: int
+    rows: tuple[tuple[str, str], ...]
+    notices: tuple[str, ...]
+    seen: Seen | None
+    swatches: tuple[Swatch, ...]
+    candidates: tuple[Row, ...]
+    headline: str
+    top: str
+    bars: tuple[Bar, ...]
+    together: str
+    overlay: Overlay | None
+    overlay_alt: str
+    new_colour: str
+    ranked: bool
+
+
+@dataclass(frozen=True)
+class PhotoPage:
+    name: str
+    facts: str
+    error: str | None
+    notices: tuple[str, ...]
+    set_aside: tuple[str, ...]
+    seen: Seen | None
+    baits: tuple[BaitPage, ...]
+
+
+def photo_page(
+    record: PhotoRecord, pictures: Pictures | None, references: References | None, units: Units
+) -> PhotoPage:
+    """One photo's part of the report."""
+    name = PurePath(record.photo).name
+    seen = None
+    if pictures is not None:
+        x0, y0, x1, y1 = pictures.whole.window
+        shown = drawing.whole(record, x1 - x0, y1 - y0)
+        alt = f"The whole photo {name} with {_count(len(record.baits), 'bait')} outlined and numbered"
+        alt += ", and the card." if record.card is not None and record.card.found else "; no card."
+        seen = Seen(pictures.whole.href, pictures.whole.window, shown, alt)
+    baits = tuple(_bait_page(bait, pictures, i, references, units) for i, bait in enumerate(record.baits))
+    size = f"{record.width} × {record.height} px" if record.width else ""
+    return PhotoPage(
+        name=name,
+        facts=", ".join(filter(None, (size, words.card(record.card, record.scale)))) if record.error is None else "",
+        error=None if record.error is None else record.error.text,
+        notices=_texts(record.warnings),
+        set_aside=tuple(thing.reason for thing in record.set_aside),
+        seen=seen,
+        baits=baits,
+    )
+
+
+def _bait_page(
+    bait: Bait, pictures: Pictures | None, index: int, references: References | None, units: Units
+) -> BaitPage:
+    m, found = bait.measurement, bait.identification
+    seen = None
+    if pictures is not None:
+        cut = pictures.baits[index]
+        fitted = f"line ties {words.ties(m.line_ties)}, hooks {words.count(m.hooks)}"
+        alt = f"Bait {m.number} close up: {fitted}, nose {m.nose}, back {m.back}."
+        seen = Seen(cut.href, cut.window, drawing.bait(m, cut.window), alt)
+    top = found.candidates[0] if found is not None and found.candidates else None
+    form = None
+    if top is not None and references is not None:
+        form = references.form(top.maker, top.model, top.size, top.variant)
+    laid = drawing.overlay(m, form) if form is not None else None
+    name = _name(top) if top is not None else ""
+    return BaitPage(
+        number=m.number,
+        rows=tuple(words.measured_rows(m, units)),
+        notices=_texts(m.warnings),
+        seen=seen,
+        swatches=_swatches(bait, top, form),
+        candidates=_rows(found) if found is not None else (),
+        headline=_headline(found) if found is not None else "",
+        top=name,
+        bars=tuple(_bars(top, units)) if top is not None else (),
+        together=words.together(top) if top is not None else "",
+        overlay=laid,
+        overlay_alt=f"The measured outline laid over that of {name}, nose left, back up." if laid else "",
+        new_colour=_new_colour(found) if found is not None else "",
+        ranked=found is not None,
+    )
+
+
+def _name(candidate: Candidate) -> str:
+    return " ".join(filter(None, (f"{candidate.maker} / {candidate.model}", candidate.size, candidate.variant)))
+
+
+def _texts(notices: tuple[Notice, ...]) -> tuple[str, ...]:
+    return tuple(notice.text for notice in notices)
+
+
+def _count(n: int, word: str) -> str:
+    return f"{n} {word}{'' if n == 1 else 's'}"
+
+
+def _headline(found: Identification) -> str:
+    if not found.candidates or found.none_of_these > found.candidates[0].probability:
+        return f"Probably none of these ({words.percent(found.none_of_these)})"
+    top = found.candidates[0]
+    return f"{_name(top)} ({words.percent(top.probability)})"
+
+
+def _new_colour(found: Identification) -> str:
+    if found.colourway_new is None or found.colourway_new <= 0.5:
+        return ""
+    reasons = " ".join(reason.text for reason in found.new_colour_reasons)
+    return (
+        f"Its colours are probably on no list of this model ({words.percent(found.colourway_new)}). {reasons}".strip()
+    )
+
+
+def _rows(found: Identification) -> tuple[Row, ...]:
+    rows = []
+    none_first = not found.candidates or found.none_of_these > found.candidates[0].probability
+    for i, c in enumerate(found.candidates[:CANDIDATES], 1):
+        size = " ".join(filter(None, (c.size, c.variant))) or "open"
+        name = f"{c.maker} / {c.model}"
+        shown = words.percent(c.probability)
+        first = i == 1 and not none_first
+        rows.append(Row(str(i), name, size, words.colourway(c), c.made or "–", shown, c.probability, first))
+    rest = max(0.0, 1 - found.none_of_these - sum(c.probability for c in found.candidates[:CANDIDATES]))
+    if rest > 0.0005:
+        rows.append(Row("", "all others of the set", "", "", "", words.percent(rest), rest, False))
+    none = found.none_of_these
+    rows.append(Row("", "none of these", "", "", "", words.percent(none), none, none_first))
+    return tuple(rows)
+
+
+def _bars(candidate: Candidate, units: Units) -> list[Bar]:
+    found = []
+    for row in candidate.evidence:
+        share = max(-1.0, min(1.0, row.weight / BAR_FULL))
+        found.append(
+            Bar(
+                feature=words.feature_name(row),
+                measured=words.in_units(row.measured, units),
+                expected=words.in_units(row.expected, units),
+                weight=f"{row.weight:+.2f}".replace("-", "−"),
+                words=words.weight_in_words(row.weight),
+                length=round(share * BAR_HALF, 1),
+                beyond=abs(row.weight) > BAR_FULL,
+            )
+        )
+    return found
+
+
+def _swatches(bait: Bait, top: Candidate | None, form: Form | None) -> tuple[Swatch, ...]:
+    m = bait.measurement
+    match = top.colourway if top is not None else None
+    listed = next((c for c in form.colourways if match and c.code == match.code), None) if form is not None else None
+    photo = listed is not None and listed.basis == "photo"
+    whose = f"{match.name}" if match is not None else "–"
+    found = [
+        _swatch("back", m.back_colour, listed.back_lab if listed else None, whose, match and match.delta_e_back, photo),
+        _swatch(
+            "belly", m.belly_colour, listed.belly_lab if listed else None, whose, match and match.delta_e_belly, photo
+        ),
+    ]
+    zones = {zone.kind: zone.lab for zone in listed.zones} if listed else {}
+    for zone in m.zones:
+        found.append(_swatch(zone.kind, zone.colour, zones.get(zone.kind), whose, None, photo))
+    return tuple(swatch for swatch in found if swatch is not None)
+
+
+def _swatch(
+    zone: str, seen: Colour | None, lab: Lab | None, whose: str, apart: float | None, photo: bool
+) -> Swatch | None:
+    if seen is None:
+        return None
+    said = "" if lab is None else f"{whose}: Lab {', '.join(f'{v:.0f}' for v in lab)}"
+    return Swatch(
+        zone=zone,
+        measured_hex=hex_of(seen.lab_seen) if photo else seen.hex,
+        measured=words.colour(seen),
+        expected_hex=None if lab is None else hex_of(lab),
+        expected=said or "the set does not say",
+        apart=words.difference(apart) if apart is not None else "",
+    )
