@@ -24,7 +24,7 @@ from identify.stages import Body, Hardware, Pose, Ring, Sizing
 Framer = Callable[[ArrayLike], Array]
 
 CUES = ("taper", "fullness", "eye end", "eye side", "rings", "lip end", "lip side", "bow")
-WEIGHTS = (1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0, 0.0)
+WEIGHTS = (1.0, 1.0, 1.0, 1.0, 1.5, 1.0, 1.0, 0.0)
 
 # Shares of where line ties and hangers sit, and how they spread along the body from nose (0) to tail (1).  Broad on
 # purpose: common practice, no published source, checked against the tune split's frequencies.

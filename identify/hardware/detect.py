@@ -6,11 +6,11 @@ import numpy as np
 
 from identify.calibration import Calibration
 from identify.geometry import Array
-from identify.hardware import eye, network, polar, rings, traits
+from identify.hardware import eye, lip, network, polar, rings, traits
 from identify.hardware.view import PX_PER_MM, View, look
 from identify.photo import Photo
 from identify.records import Notice
-from identify.stages import Body, EyeSeen, Hardware, HookSeen, Region, Ring, Sizing
+from identify.stages import Body, EyeSeen, Hardware, HookSeen, PlateSeen, Region, Ring, Sizing
 
 LEAST = 0.03
 """Rings and eyes less probable than this are not worth handing on."""
@@ -23,23 +23,24 @@ LOW_RESOLUTION = 5.0
 def detect(photo: Photo, region: Region, body: Body, sizing: Sizing, calibration: Calibration) -> Hardware:
     """Find rings, hooks, eye and lip.
 
+    Traces of lost ties are not looked for: a hole in the body's edge is too much like painted bars and knocks.
     Everything is looked for in the photo resampled to a fixed number of pixels per millimetre (see `view`); places are
     in pixels of the photo.  Without a scale the body's own length serves as one.
     """
     view = look(photo, region, body, sizing)
-    found = find_rings(view)
+    white = polar.whiten(view)
+    found = find_rings(view, white)
     hooks = tuple(HookSeen(r.at_px, r.probability) for r in found if r.hooked and r.probability > 0.5)
     warnings = []
     if calibration.has_scale and view.scale < LOW_RESOLUTION:
         warnings.append(
             Notice("resolution-low", "Too few pixels on the bait to count small rings: go nearer or zoom in.")
         )
-    return Hardware(found, hooks, find_eyes(view), (), (), tuple(warnings))
+    return Hardware(found, hooks, find_eyes(view), find_lips(view, white, found), (), tuple(warnings))
 
 
-def find_rings(view: View) -> tuple[Ring, ...]:
+def find_rings(view: View, white: polar.Whitened) -> tuple[Ring, ...]:
     """Rings at the body's edge, the surest first."""
-    white = polar.whiten(view)
     places = rings.find(view, white)
     if not len(places):
         return ()
@@ -81,3 +82,12 @@ def find_eyes(view: View) -> tuple[EyeSeen, ...]:
         if p[k] >= LEAST:
             seen.append(EyeSeen((float(x), float(y)), found[k].diameter_mm * view.scale, float(p[k])))
     return tuple(seen)
+
+
+def find_lips(view: View, white: polar.Whitened, found: tuple[Ring, ...]) -> tuple[PlateSeen, ...]:
+    """A plate at either end that may be a lip."""
+    bars = lip.bars(view, white, found)
+    if not bars:
+        return ()
+    p = network.load("lips").probabilities(np.array([b.looks for b in bars]), lip.NAMES)[:, 1]
+    return lip.plates(view, bars, p, LEAST)

@@ -1,4 +1,4 @@
-"""Fits the weights that `identify.hardware` ships (rings.json, eyes.json) on the tune split of a photo set.
+"""Fits the weights that `identify.hardware` ships (rings.json, eyes.json, lips.json) on the tune split of a photo set.
 
     python -m tests.benchmarks.fit_hardware PHOTO_SET [--every N]
 
@@ -23,14 +23,15 @@ from sklearn.neural_network import MLPClassifier
 from identify import hardware
 from identify import photo as photos_io
 from identify.geometry import Array
-from identify.hardware import eye, polar, rings, traits, view
+from identify.hardware import eye, lip, polar, rings, traits, view
 from identify.photo import Photo
-from identify.stages import Body, Region, Sizing
+from identify.stages import Body, Region, Ring, Sizing
 from tests.benchmarks import hardware as bench
 from tests.benchmarks.truth import ideal_body, ideal_calibration, ideal_region, photos, world
 
 RING_CLASSES = ("none", "tie", "hanger", "hooked")
 EYE_CLASSES = ("none", "eye")
+LIP_CLASSES = ("none", "lip")
 MEMBERS = 3
 BARE = 0.3
 """Share of the views that also count without their rings: baits that have lost them all exist."""
@@ -129,6 +130,19 @@ def label_eyes(seen: view.View, found: list[eye.Candidate], truth: bench.Hardwar
     return labels
 
 
+def true_rings(truth: bench.HardwareTruth) -> tuple[Ring, ...]:
+    """All rings that are there."""
+    points = [(float(x), float(y)) for x, y in (*truth.ties, *truth.hangers)]
+    return tuple(Ring(p, p, 3.5 * truth.px_per_mm, 0.99, False) for p in points)
+
+
+def label_bars(seen: view.View, bars: list[lip.Bar], truth: bench.HardwareTruth) -> Array:
+    """1 for a bar at the nose of a bait that has a lip."""
+    nose, tail = seen.from_photo([truth.nose, truth.tail])
+    at_nose = [np.hypot(*(b.root - nose)) < np.hypot(*(b.root - tail)) for b in bars]
+    return np.array([int(truth.lip and q) for q in at_nose], int)
+
+
 def fit(inputs: Array, labels: Array, names: tuple[str, ...], classes: tuple[str, ...], hidden: int) -> dict[str, Any]:
     """A Network as JSON."""
     keep = labels >= 0
@@ -160,7 +174,7 @@ def main() -> None:
     parser.add_argument("--every", type=int, default=1)
     options = parser.parse_args()
     rng = np.random.default_rng(0)
-    ring_x, ring_y, eye_x, eye_y = [], [], [], []
+    ring_x, ring_y, eye_x, eye_y, lip_x, lip_y = [], [], [], [], [], []
     names: tuple[str, ...] = ()
     for case in cases(options.photo_set, options.every):
         small = reduced(case, rng.uniform(4.8, 7) / case[4].px_per_mm) if case[4].px_per_mm > 7.5 else None
@@ -177,12 +191,16 @@ def main() -> None:
                     bare = places.take(np.flatnonzero(ring_y[-1] == 0))
                     ring_x.append(traits.traits(v, white, bare)[0])
                     ring_y.append(np.zeros(len(bare), int))
+            bars = lip.bars(seen, polar.whiten(seen), true_rings(truth))
+            lip_x.append(np.array([b.looks for b in bars]).reshape(-1, len(lip.NAMES)))
+            lip_y.append(label_bars(seen, bars, truth))
             found = eye.candidates(seen)
             eye_x.append(eye.traits(seen, found))
             eye_y.append(label_eyes(seen, found, truth))
     folder = Path(hardware.__file__).parent
     for file, x, y, n, classes, hidden in (
         ("rings", ring_x, ring_y, names, RING_CLASSES, 24),
+        ("lips", lip_x, lip_y, lip.NAMES, LIP_CLASSES, 8),
         ("eyes", eye_x, eye_y, eye.NAMES, EYE_CLASSES, 10),
     ):
         document = fit(np.concatenate(x), np.concatenate(y), n, classes, hidden)
