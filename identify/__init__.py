@@ -1,3 +1,73 @@
-"""baitprint: identifies unmarked vintage fishing baits from photographs, and shows the evidence."""
+"""baitprint: identifies unmarked vintage fishing baits from photographs, and shows the evidence.
+
+In a few lines (everything named here is loaded when it is first used):
+
+    import identify
+
+    sets = identify.read_sets(["reference_sets/ammerfold-lakes"])
+    record = identify.identify_photo("photo.jpg", sets)
+    for bait in record.baits:
+        print(bait.measurement.length_mm, bait.identification.by_model[0])
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
 
 __version__ = "0.1.0"
+
+if TYPE_CHECKING:
+    from identify.answer import References, identify_photo, rank_photo, read_sets
+    from identify.errors import BaitprintError
+    from identify.measure import measure as measure_photo
+    from identify.photo import Photo
+    from identify.photo import read as read_photo
+    from identify.records import Bait, Identification, Measurement, PhotoRecord, Quantity
+    from identify.serialise import photo_json
+    from identify.settings import ScaleLine, Settings
+
+__all__ = [
+    "Bait",
+    "BaitprintError",
+    "Identification",
+    "Measurement",
+    "Photo",
+    "PhotoRecord",
+    "Quantity",
+    "References",
+    "ScaleLine",
+    "Settings",
+    "__version__",
+    "identify_photo",
+    "measure_photo",
+    "photo_json",
+    "rank_photo",
+    "read_photo",
+    "read_sets",
+]
+
+_HOMES = {
+    "answer": ("References", "identify_photo", "rank_photo", "read_sets"),
+    "errors": ("BaitprintError",),
+    "measure": ("measure_photo",),
+    "photo": ("Photo", "read_photo"),
+    "records": ("Bait", "Identification", "Measurement", "PhotoRecord", "Quantity"),
+    "serialise": ("photo_json",),
+    "settings": ("ScaleLine", "Settings"),
+}
+_HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
+_CALLED_THERE = {"measure_photo": "measure", "read_photo": "read"}
+
+
+def __getattr__(name: str) -> object:
+    if name not in _HOME_OF:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    home = import_module(f"{__name__}.{_HOME_OF[name]}")
+    value: object = getattr(home, _CALLED_THERE.get(name, name))
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

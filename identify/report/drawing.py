@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from identify.geometry import Array, resample_closed
 from identify.outline import to_frame
@@ -38,7 +39,7 @@ class Drawing:
     """A hundredth of the longer side: letters and marks are sized by it."""
 
 
-def _path(points: Polygon | Array, closed: bool = True) -> str:
+def _path(points: ArrayLike, closed: bool = True) -> str:
     at = np.asarray(points, float)
     return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in at) + ("Z" if closed else "")
 
@@ -47,7 +48,7 @@ def _ring(x: float, y: float, r: float) -> str:
     return f"M{x - r:.2f} {y:.2f}a{r:.2f} {r:.2f} 0 1 0 {2 * r:.2f} 0a{r:.2f} {r:.2f} 0 1 0 {-2 * r:.2f} 0Z"
 
 
-def _shifted(points: Polygon | Array) -> Array:
+def _shifted(points: ArrayLike) -> Array:
     """SVG measures from the corner of the first pixel, records from its centre."""
     moved: Array = np.asarray(points, float) + 0.5
     return moved
@@ -58,7 +59,7 @@ def _mark(kind: str, at: Point, size: float) -> str:
     x, y = float(at[0]) + 0.5, float(at[1]) + 0.5
     if kind == "tie":
         return _ring(x, y, size)
-    corners = {
+    corners: dict[str, list[tuple[float, float]]] = {
         "hanger": [(-1, -1), (1, -1), (1, 1), (-1, 1)],
         "eye": [(0, -1.2), (1.2, 0), (0, 1.2), (-1.2, 0)],
     }

@@ -227,9 +227,21 @@ def _swatches(bait: Bait, top: Candidate | None, form: Form | None) -> tuple[Swa
     photo = listed is not None and listed.basis == "photo"
     whose = f"{match.name}" if match is not None else "–"
     found = [
-        _swatch("back", m.back_colour, listed.back_lab if listed else None, whose, match and match.delta_e_back, photo),
         _swatch(
-            "belly", m.belly_colour, listed.belly_lab if listed else None, whose, match and match.delta_e_belly, photo
+            "back",
+            m.back_colour,
+            listed.back_lab if listed else None,
+            whose,
+            match.delta_e_back if match else None,
+            photo,
+        ),
+        _swatch(
+            "belly",
+            m.belly_colour,
+            listed.belly_lab if listed else None,
+            whose,
+            match.delta_e_belly if match else None,
+            photo,
         ),
     ]
     zones = {zone.kind: zone.lab for zone in listed.zones} if listed else {}
