@@ -61,7 +61,11 @@ def read(
     clean = free & ~_grow(marks.label > 0, 3)
     clean &= ~washed_out(grid.rgb, _zone_of(clean, layers))
     pattern = read_pattern(marks, albedo, lab, free & (grid.s < 0.96), layers, grid.u)
-    hard = ("leaf",) if is_leaf(lab, free & ~_grow(marks.label > 0, 7), layers.profile, grid.s, grid.u) else ()
+    smooth = pattern.kind not in ("dots", "bars")  # their rims are rough too
+    leaf = smooth and is_leaf(lab, free & ~_grow(marks.label > 0, 7), layers.profile, grid.s, grid.u)
+    hard = ("leaf",) if leaf else ()
+    if hard:  # it lies over the border of back and belly
+        pattern = replace(pattern, certainty=min(pattern.certainty, 0.5))
     calibrated = calibration.colour_from_card
     u_light = _light_uncertainty(calibration)
 

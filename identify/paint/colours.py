@@ -93,7 +93,7 @@ def _uncertainty(
     u_c = float(np.hypot(1.8, 0.125 * chroma))
     u_h = float(np.hypot(1.3, 0.055 * chroma))
     if not calibrated:
-        u_l, u_c, u_h = float(np.hypot(u_l, 14.0)), float(np.hypot(u_c, 8.0)), float(np.hypot(u_h, 8.0))
+        u_l, u_c, u_h = float(np.hypot(u_l, 18.0)), float(np.hypot(u_c, 9.0)), float(np.hypot(u_h, 9.0))
     return (u_l, u_c, u_h), float(np.hypot(0.8 * from_light, 1.5 if calibrated else 12.0))
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from identify.paint.shading import LUMINANCE
 
-PURE_ENOUGH = 0.22
+PURE_ENOUGH = 0.3
 """Purity, (greatest - least) / greatest channel, from which washing out can be seen."""
 WASHED = 0.82
 """Share of the zone's own purity below which a lighter cell counts as washed out."""

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from identify.colour import lab_to_linear
 from identify.geometry import Array
 from identify.paint.layers import Layers, weigh
 
@@ -112,9 +113,20 @@ def _stripe(
         return None
     columns = cells.any(0)
     thick = cells.sum(0)[columns]
-    if columns.mean() < 0.35 or np.median(thick) < 3 or np.median(thick) > 0.5 * len(u):
+    if columns.mean() < 0.45 or np.median(thick) < 3 or np.median(thick) > 0.5 * len(u):
         return None
-    return cells
+    return None if _mirrors(smooth[cells], a, b, float(columns.mean())) else cells
+
+
+def _mirrors(colours: Array, belly: Array, back: Array, reach: float) -> bool:
+    """Whether a stripe is a lamp mirrored along the flank: back and belly mixed, and white unevenly added."""
+    unweighed = np.array([1 / LIGHTNESS_WEIGHT, 1.0, 1.0])
+    t = np.linspace(0, 1, 11)[:, None]
+    under = lab_to_linear(belly * unweighed) * (1 - t) + lab_to_linear(back * unweighed) * t
+    added = lab_to_linear(np.median(colours, axis=0) * unweighed) - under
+    white = (added.min(1) > 0) & (np.ptp(added, axis=1) < 0.5 * added.max(1))
+    uneven = float(np.std(colours[:, 0])) / LIGHTNESS_WEIGHT > 6
+    return bool(white.any()) and (uneven or reach < 0.6)
 
 
 def _share(hit: NDArray[np.bool_], usable: NDArray[np.bool_]) -> Array:
@@ -150,4 +162,9 @@ def _one_paint(smooth: Array, cells: NDArray[np.bool_], own: Array) -> bool:
     shift = colours - own[rows]
     spread_of_shift = float(np.median(np.linalg.norm(shift - np.median(shift, axis=0), axis=1)))
     chromatic = float(np.median(np.linalg.norm(shift[:, 1:], axis=1)))
-    return spread < 7 and (chromatic > 6 or float(np.median(np.abs(shift[:, 0]))) > 14) and spread < spread_of_shift + 5
+    contrast = float(np.median(np.linalg.norm(shift, axis=1)))
+    return (
+        spread < max(7.0, 0.3 * contrast)
+        and (chromatic > 6 or float(np.median(np.abs(shift[:, 0]))) > 14)
+        and spread < spread_of_shift + 5
+    )
