@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import itertools
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from identify.body.strip import DARK
 from identify.geometry import Array, polygon_area, resample_closed
 
 POINTS = 240
@@ -21,17 +23,33 @@ LONGER = 1.4
 """A lobe's contour is at least this many times as long as the line that cuts it off."""
 NECK = 0.2
 """Longest cut, as a share of half the contour's length (about the body's length)."""
+SMALL = 0.08
+"""Cuts shorter than this share of half the contour's length may be at an end: a ring on nose or tail."""
 ROUNDED_RAD = 2.0
-"""The body goes on across a cut without turning by more than this; to cut its head off is a turn of half a circle."""
-LARGEST = 0.2
-"""Largest lobe, as a share of the area."""
+"""Elsewhere the body goes on across a cut without turning by more than this: to cut off its head is to turn round."""
+LITTLE = 0.03
+"""Lobes up to this share of the area are cut off whatever they look like: rings, plates, shanks."""
+LARGEST = 0.3
+"""Larger ones up to this share are cut off when at least half of what they hold looks like ground."""
 
 
-def without_lobes(points: Array) -> Array:
-    """A closed contour (n, 2), clockwise as seen, with its lobes cut off."""
+def looks_like_ground(linear: NDArray[np.float32], ground: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """Pixels (h, w) of linear RGB (h, w, 3) that have the ground's chroma and are no lighter: lit or in shadow."""
+    ratio = np.log((linear + DARK) / (ground + DARK))
+    light = ratio.mean(2)
+    off = np.abs(ratio - light[..., None]).max(2)
+    alike: NDArray[np.bool_] = (off < 0.1) & (light < 0.2)
+    return alike
+
+
+def without_lobes(points: Array, like_ground: NDArray[np.bool_]) -> Array:
+    """A closed contour (n, 2), clockwise as seen, with its lobes cut off.
+
+    `like_ground` (h, w), in whose pixels the contour is given: what may be ground inside a loop of a hook.
+    """
     for _ in range(20):
         even = resample_closed(points, POINTS)
-        cut = _best_cut(even)
+        cut = _best_cut(even, like_ground)
         if cut is None:
             return points
         i, j = cut
@@ -39,7 +57,7 @@ def without_lobes(points: Array) -> Array:
     return points
 
 
-def _best_cut(even: Array) -> tuple[int, int] | None:
+def _best_cut(even: Array, like_ground: NDArray[np.bool_]) -> tuple[int, int] | None:
     """Stations (i, j) so that the contour from i on to j is the smallest lobe (a cut between the corners of two
     rings would take off the head between them; with the rings gone, so are their corners)."""
     corners = _concave_corners(even)
@@ -56,11 +74,21 @@ def _best_cut(even: Array) -> tuple[int, int] | None:
             longer = count * step / max(chord, step)
             if longer < LONGER or chord > NECK * POINTS / 2 * step:
                 continue
-            if not 0 < polygon_area(lobe) < LARGEST * total or _turning(even, int(i), int(j)) > ROUNDED_RAD:
+            area = polygon_area(lobe) / total
+            if not 0 < area < LARGEST or (area > LITTLE and _share(lobe, like_ground) < 0.5):
+                continue
+            if chord > SMALL * POINTS / 2 * step and _turning(even, int(i), int(j)) > ROUNDED_RAD:
                 continue
             if count < least:
                 least, found = count, (int(i), int(j))
     return found
+
+
+def _share(lobe: Array, flags: NDArray[np.bool_]) -> float:
+    """Share of a polygon's pixels that are flagged."""
+    inside = np.zeros(flags.shape, np.uint8)
+    cv2.fillPoly(inside, [np.round(lobe).astype(np.int32)], 1)
+    return float(flags[inside > 0].mean()) if inside.any() else 0.0
 
 
 def _turning(even: Array, i: int, j: int) -> float:

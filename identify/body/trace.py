@@ -82,7 +82,7 @@ def trace(photo: Photo, region: Region, calibration: Calibration) -> Body:
 
     The calibration is not needed: a band as wide as a share of the body's length does on every scale.
     """
-    points = contour.starting_contour(region)
+    points = contour.starting_contour(region, photo.linear(region.window, region.shrink))
     if points is None:
         return _nothing(region)
     a, b = max_feret(points)

@@ -125,3 +125,36 @@ def test_region_of_nothing_gives_its_rectangle_and_says_so() -> None:
     body = trace(photo, Region(region.window, region.shrink, nothing, nothing, region.ground, False), NO_SCALE)
     assert not body.clear.any()
     assert [w.code for w in body.warnings] == ["outline-unclear"]
+
+
+def test_body_cut_by_the_frame_is_bridged_along_it_and_said_so() -> None:
+    photo, region = picture()
+    cut = Photo("cut", photo.sha256, photo.pixels[:, :300], None)
+    half = region.mask.shape[1] * 300 // 420
+    part = Region(
+        (0, 0, 300, 240), 2, region.mask[:, :half], region.core[:, :half], region.ground[:, :half].copy(), True
+    )
+    body = trace(cut, part, NO_SCALE)
+    assert body.outline_px[:, 0].max() <= 299
+    at_frame = body.outline_px[:, 0] > 297
+    assert at_frame.any() and not body.clear[at_frame].any()
+    assert "touches-edge" in [w.code for w in body.warnings]
+    assert np.abs(distance(body.outline_px[body.outline_px[:, 0] < 270])).max() < 0.6
+
+
+@pytest.mark.parametrize("pixels", [1, 4, 30])
+def test_tiny_masks_do_not_crash(pixels: int) -> None:
+    photo, region = picture()
+    speck = np.zeros_like(region.mask)
+    speck[60, 100 : 100 + pixels] = True
+    body = trace(photo, Region(region.window, region.shrink, speck, speck, region.ground, False), NO_SCALE)
+    assert np.isfinite(body.outline_px).all() and np.isfinite(body.u_edge_px)
+
+
+def test_reduced_tracing_of_a_large_picture_gives_the_same_place() -> None:
+    photo, region = picture()
+    large = Photo(
+        "large", photo.sha256, cv2.resize(photo.pixels, None, fx=5, fy=5, interpolation=cv2.INTER_CUBIC), None
+    )
+    body = trace(large, Region((0, 0, 2100, 1200), 10, region.mask, region.core, region.ground, False), NO_SCALE)
+    assert np.abs(distance((body.outline_px + 0.5) / 5 - 0.5)).max() < 0.5
