@@ -1,9 +1,9 @@
 """The grey card: finding it, and what it makes known about scale, camera and light.
 
 `find` is the stage's one function.  What a person tells goes first: corners, or that there is no card.  Otherwise the
-card is looked for, and "no card" is said rather than a doubtful one taken.  A line of known length gives the scale where
-there is no card; beside a card it is a check: when both agree within 3 % the card's scale stays, which is the better
-one, else the person is believed and the card's picture is scaled to the line, with a warning.
+card is looked for, and "no card" is said rather than a doubtful one taken.  A line of known length gives the scale
+where there is no card; beside a card it is a check: when both agree within 3 % the card's scale stays, which is the
+better one, else the person is believed and the card's picture is scaled to the line, with a warning.
 """
 
 from __future__ import annotations
@@ -56,4 +56,4 @@ def _check(photo: Photo, settings: Settings) -> None:
         length = float(np.hypot(line.end_px[0] - line.start_px[0], line.end_px[1] - line.start_px[1]))
         if not (line.length_mm > 0 and length >= 5):
             raise BadOption("The line told with --scale has no length.",
-                            "Give two points some way apart and the distance between them in millimetres: X1,Y1,X2,Y2,MM.")  # fmt: skip
+                            "Give two points some way apart and their distance in millimetres: X1,Y1,X2,Y2,MM.")  # fmt: skip

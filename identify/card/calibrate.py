@@ -206,7 +206,7 @@ def rescaled(calibration: Calibration, line: ScaleLine) -> Calibration:
     ux, uy, uz = (v * factor for v in calibration.camera.u_mm)
     scale = (calibration.scale.px_per_mm or 0.0) / factor
     notices = (
-        Notice("card-doubtful", f"By the line told, the card is {factor:.2f} times as large as a card should be; the line counts."),
+        Notice("card-doubtful", f"By the line told the card is {factor:.2f} times too large; the line counts."),
         Notice("scale-line", "The scale is from a line on the table, not from the card."),
     )  # fmt: skip
     return replace(

@@ -17,9 +17,13 @@ from identify.settings import Settings
 
 TIP_MM = 4.5
 """Left out of each end of a side: rounded tips reach to 3.5 mm (ISO/IEC 7810)."""
+REACH_OF_FIT_PX = 10.0
+"""Nearer than this the fit of the sides finds them by itself."""
 MAX_TILT_DEG = 32.0
 U_EDGE_PX = 0.12
 """What no single side can know of its edge: tone curve, sharpening, colour at half resolution."""
+U_SHADOW_PX = 0.4
+"""The same on a ground much brighter than the card, where a shadow may have just the card's brightness."""
 TINT_SPREAD = (0.20, 0.35)
 """How far the light's colour and a half-right white balance pull a grey card: magenta to green, amber to blue."""
 EXPOSURE_SPREAD = 0.9
@@ -56,7 +60,7 @@ def light_refusal(patch: Patch, reflectance: float) -> str | None:
     stops = math.log2(max(patch.luminance, 1e-5) / reflectance)
     if abs(stops + 0.2) > math.sqrt(LIMIT) * EXPOSURE_SPREAD:
         return "it is too bright for a grey card" if stops > 0 else "it is too dark for a grey card"
-    if patch.brighter * reflectance < 0.22 and stops > 0.5:
+    if patch.brighter * reflectance < 0.22 and stops > 1.0:
         return "it is the brightest thing in the photo, so it is white rather than grey"
     return None
 
@@ -113,13 +117,13 @@ def refine(
     photo: Photo, corners: Array, settings: Settings, sample: Sampler, reach: float
 ) -> tuple[Array, tuple[Side, ...]] | None:
     """Corners and sides in pixels of the photo, from ordered ones within `reach` pixels; None where a side is lost."""
-    moved = rough_sides(sample, corners, reach)
-    if moved is not None:
-        corners = in_order(moved[0])
+    if reach > REACH_OF_FIT_PX:
+        moved = rough_sides(sample, corners, reach)
+        corners = corners if moved is None else in_order(moved[0])
     sides: list[Side] = []
     blurs: list[float] | None = None
+    pose = fit_pose(corners, settings.card_size_mm, (photo.width, photo.height), photo.focal_35mm, 0.5)
     for _ in range(3):
-        pose = fit_pose(corners, settings.card_size_mm, (photo.width, photo.height), photo.focal_35mm, 0.5)
         edges = np.roll(corners, -1, 0) - corners
         lengths = np.hypot(*edges.T)
         scales = lengths / np.hypot(*(np.roll(pose.plane_mm, -1, 0) - pose.plane_mm).T)
@@ -144,7 +148,7 @@ def refine(
 def judge(photo: Photo, reduced: np.ndarray, shrink: int, corners: Array, sides: tuple[Side, ...], settings: Settings
 ) -> Candidate | None:  # fmt: skip
     """The final word on a quadrilateral whose sides were found at full resolution."""
-    u_side = np.array([math.hypot(U_EDGE_PX, 1.5 * s.u_px) for s in sides])
+    u_side = np.array([math.hypot(U_SHADOW_PX if s.bright_ground else U_EDGE_PX, 2 * s.u_px) for s in sides])
     outward = np.array([s.bright_ground for s in sides])
     picture = (photo.width, photo.height)
     size, focal = settings.card_size_mm, photo.focal_35mm

@@ -31,11 +31,11 @@ U_ASPECT = 0.3
 class Pose:
     """A rectangle of known size seen by a camera.
 
-    `plane_mm` (4, 2): its corners in the card frame, in the order of the corners given.  `corners_px`
-    (4, 2): where the pose puts them.  `to_plane` (3, 3): pixels to the card frame.  `camera_mm` (3,): z at right angles to the plane, towards the camera.  `u_camera_mm`, `u_focal`
-    (relative) and `u_aspect` are standard uncertainties.  `aspect_error`: natural logarithm of the aspect seen over the
-    aspect told.  `misfit_px`: root mean square of what the pose leaves of the sides.  `u_scale`: relative, of lengths one card
-    away from the card.
+    `plane_mm` (4, 2): its corners in the card frame, in the order of the corners given.  `corners_px` (4, 2): where the
+    pose puts them.  `to_plane` (3, 3): pixels to the card frame.  `camera_mm` (3,): z at right angles to the plane,
+    towards the camera.  `u_camera_mm`, `u_focal` (relative) and `u_aspect` are standard uncertainties; `u_scale`
+    (relative) is that of lengths one card away from the card.  `aspect_error`: natural logarithm of the aspect seen
+    over the aspect told.  `misfit_px`: root mean square of what the pose leaves of the sides.
     """
 
     plane_mm: Array
@@ -76,20 +76,33 @@ def plane_corners(corners_px: ArrayLike, size_mm: tuple[float, float]) -> Array:
     return np.array([[-w, -h], [w, -h], [w, h], [-w, h]]) / 2
 
 
-def _model(params: Array, centre: Array) -> tuple[Array, Array]:
-    """Homography (3, 3) plane to pixels and rotation for params rvec, t, ln f, ln aspect."""
-    rotation, _ = cv2.Rodrigues(params[:3])
-    f = np.exp(params[6])
-    k = np.array([[f, 0, centre[0]], [0, f, centre[1]], [0, 0, 1.0]])
-    h = k @ np.column_stack([rotation[:, 0], rotation[:, 1], params[3:6]])
-    return h, np.asarray(rotation, float)
+def _rotations(rvec: Array) -> Array:
+    """Rotation matrices (m, 3, 3) of rotation vectors (m, 3), by Rodrigues' formula."""
+    angle = np.sqrt((rvec**2).sum(1)) + 1e-12
+    x, y, z = (rvec / angle[:, None]).T
+    zero = np.zeros_like(x)
+    cross = np.stack([zero, -z, y, z, zero, -x, -y, x, zero], 1).reshape(-1, 3, 3)
+    s, c = np.sin(angle)[:, None, None], np.cos(angle)[:, None, None]
+    rotations: Array = np.eye(3) + s * cross + (1 - c) * (cross @ cross)
+    return rotations
+
+
+def _homographies(params: Array, centre: Array) -> Array:
+    """Homographies (m, 3, 3) from plane to pixels for parameters (m, 8): rvec, t, ln f, ln aspect."""
+    rotation = _rotations(params[:, :3])
+    h = np.stack([rotation[:, :, 0], rotation[:, :, 1], params[:, 3:6]], 2)
+    f = np.exp(params[:, 6])[:, None]
+    h[:, 0], h[:, 1] = f * h[:, 0] + centre[0] * h[:, 2], f * h[:, 1] + centre[1] * h[:, 2]
+    return h
 
 
 def _project(params: Array, plane: Array, centre: Array) -> Array:
-    h, _ = _model(params, centre)
-    stretch = np.exp(params[7] / 2)
-    q = np.column_stack([plane[:, 0] * stretch, plane[:, 1] / stretch, np.ones(len(plane))]) @ h.T
-    flat: Array = q[:, :2] / q[:, 2:]
+    """Where corners of the plane (4, 2) are seen (m, 4, 2)."""
+    h = _homographies(params, centre)
+    stretch = np.exp(params[:, 7, None] / 2)
+    x, y = plane[:, 0] * stretch, plane[:, 1] / stretch
+    q = h[:, :, 0, None] * x[:, None] + h[:, :, 1, None] * y[:, None] + h[:, :, 2, None]
+    flat: Array = np.stack([q[:, 0] / q[:, 2], q[:, 1] / q[:, 2]], 2)
     return flat
 
 
@@ -103,20 +116,20 @@ def _start(corners: Array, plane: Array, centre: Array, f: float) -> Array:
     return np.concatenate([rvec.ravel(), m[:, 2], [np.log(f), 0.0]])
 
 
-def _camera(params: Array) -> Array:
-    rotation, _ = cv2.Rodrigues(params[:3])
-    c: Array = -np.asarray(rotation, float).T @ params[3:6]
-    c[2] = -c[2]  # the rotation's frame has z away from the camera
+def _cameras(params: Array) -> Array:
+    """Where the camera stands (m, 3) in the card frame."""
+    c: Array = -np.einsum("mij,mi->mj", _rotations(params[:, :3]), params[:, 3:6])
+    c[:, 2] = -c[:, 2]  # the rotation's frame has z away from the camera
     return c
 
 
 def _jacobian(f: Callable[[Array], Array], params: Array) -> Array:
-    columns = []
-    for i, p in enumerate(params):
-        step = np.zeros_like(params)
-        step[i] = 1e-5 * max(1.0, abs(p))
-        columns.append((f(params + step) - f(params - step)) / (2 * step[i]))
-    return np.column_stack(columns)
+    """Of a function of parameters (m, 8) that gives (m, n), by central differences: (n, 8)."""
+    steps = 1e-5 * np.maximum(1.0, np.abs(params))
+    values = f(params + np.concatenate([np.diag(steps), -np.diag(steps)]))
+    n = len(params)
+    slopes: Array = ((values[:n] - values[n:]) / (2 * steps[:, None])).T
+    return slopes
 
 
 def fit_pose(
@@ -147,9 +160,9 @@ def fit_pose(
     u_side = np.broadcast_to(np.asarray(u_px, float), (4,)).copy()
 
     def misfit(p: Array) -> Array:
-        """Of both ends of each side (4, 2): how far the model lies outside the side seen."""
+        """Of both ends of each side (m, 4, 2): how far the model lies outside the side seen."""
         d = _project(p, plane, centre) - corners
-        return np.column_stack([(d * out).sum(1), (np.roll(d, -1, 0) * out).sum(1)])
+        return np.stack([(d * out).sum(2), (np.roll(d, -1, 1) * out).sum(2)], 2)
 
     params = _start(corners, plane, centre, float(np.exp(prior[0])))
     weights = np.ones(4)
@@ -158,29 +171,30 @@ def fit_pose(
         stiff = (np.sqrt(weights) / u_side)[:, None]
 
         def residual(p: Array, stiff: Array = stiff) -> Array:
-            return np.concatenate([(misfit(p) * stiff).ravel(), (p[6:] - prior) / u_prior])
+            return np.concatenate([(misfit(p) * stiff).reshape(len(p), 8), (p[:, 6:] - prior) / u_prior], 1)
 
         params, jacobian = _least_squares(residual, params)
         if outward is not None:
-            inside = np.minimum(misfit(params).mean(1), 0)
+            inside = np.minimum(misfit(params[None])[0].mean(1), 0)
             weights = np.where(outward, 1 / (1 + (inside / (1.5 * u_side)) ** 2) ** 2, 1.0)
-    cov = np.linalg.pinv(jacobian.T @ jacobian)
-    jc = _jacobian(_camera, params)
-    h, rotation = _model(params, centre)
-    to_plane = np.linalg.inv(h)
+    cov: Array = np.asarray(np.linalg.pinv(jacobian.T @ jacobian), float)
+    jc = _jacobian(_cameras, params)
+    one = params[None]
+    to_plane = np.linalg.inv(_homographies(one, centre)[0])
+    upright = abs(float(_rotations(one[:, :3])[0, 2, 2]))
     return Pose(
         plane_mm=plane,
-        corners_px=_project(params, plane, centre),
+        corners_px=_project(one, plane, centre)[0],
         to_plane=to_plane / to_plane[2, 2],
-        camera_mm=_camera(params),
+        camera_mm=_cameras(one)[0],
         u_camera_mm=np.sqrt(np.maximum(np.diag(jc @ cov @ jc.T), 0)),
         u_scale=_u_scale(params, cov, plane, centre),
-        tilt_deg=float(np.degrees(np.arccos(np.clip(abs(rotation[2, 2]), 0, 1)))),
+        tilt_deg=float(np.degrees(np.arccos(min(upright, 1.0)))),
         focal_px=float(np.exp(params[6])),
         u_focal=float(np.sqrt(cov[6, 6])),
         aspect_error=float(-params[7] if plane[1, 0] < plane[2, 1] else params[7]),
         u_aspect=float(np.sqrt(cov[7, 7])),
-        misfit_px=float(np.sqrt(np.mean(misfit(params) ** 2))),
+        misfit_px=float(np.sqrt(np.mean(misfit(one) ** 2))),
     )
 
 
@@ -190,9 +204,9 @@ def _u_scale(params: Array, cov: Array, plane: Array, centre: Array) -> float:
     places = np.array([[length, 0, 1], [-length, 0, 1], [0, length, 1], [0, -length, 1]])
 
     def scale(p: Array) -> Array:
-        h = _model(p, centre)[0]
+        h = _homographies(p, centre)
         # the area of a small patch goes as the determinant over the cube of the depth
-        return np.asarray(0.5 * np.log(abs(np.linalg.det(h)) / np.abs(places @ h[2]) ** 3))
+        return np.asarray(0.5 * np.log(np.abs(np.linalg.det(h))[:, None] / np.abs(h[:, 2] @ places.T) ** 3))
 
     j = _jacobian(scale, params)
     return float(np.sqrt(np.mean(np.diag(j @ cov @ j.T))))
@@ -200,12 +214,12 @@ def _u_scale(params: Array, cov: Array, plane: Array, centre: Array) -> float:
 
 def _least_squares(residual: Callable[[Array], Array], params: Array) -> tuple[Array, Array]:
     """Levenberg-Marquardt from a good start; the solution and its Jacobian."""
-    damping, r = 1e-6, residual(params)
+    damping, r = 1e-6, residual(params[None])[0]
     j = _jacobian(residual, params)
     for _ in range(25):
         normal = j.T @ j
         step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -j.T @ r)
-        new = residual(params + step)
+        new = residual((params + step)[None])[0]
         if new @ new <= r @ r:
             done = r @ r - new @ new < 1e-5 * (1 + r @ r)
             params, r, damping = params + step, new, max(damping / 10, 1e-9)

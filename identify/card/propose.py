@@ -31,7 +31,8 @@ def gradient(picture: NDArray[np.float32]) -> NDArray[np.float32]:
     gx = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8)
     gy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8)
     square = cv2.multiply(gx, gx) + cv2.multiply(gy, gy)
-    return cv2.sqrt(cv2.max(cv2.max(square[..., 0], square[..., 1]), square[..., 2]))
+    first, second, third = cv2.split(square)
+    return np.asarray(cv2.sqrt(cv2.max(cv2.max(first, second), third)), np.float32)
 
 
 def quadrilateral(contour: NDArray[np.int32]) -> Array | None:
@@ -58,7 +59,7 @@ def quadrilateral(contour: NDArray[np.int32]) -> Array | None:
             return None
         x, y = s[near], d[near]
         for _ in range(3):
-            slope, offset = np.polyfit(x, y, 1)
+            slope, offset = line_through(x, y)
             left = np.abs(y - slope * x - offset)
             keep = left <= max(0.8, 1.5 * float(np.median(left)))
             if keep.sum() < 4:
@@ -67,6 +68,14 @@ def quadrilateral(contour: NDArray[np.int32]) -> Array | None:
         start = a + offset * normal
         lines.append((start, along + slope * normal))
     return meet(lines)
+
+
+def line_through(x: Array, y: Array) -> tuple[float, float]:
+    """Slope and offset at x = 0 of the least-squares line."""
+    mean = float(x.mean())
+    spread = x - mean
+    slope = float(spread @ y) / max(float(spread @ spread), 1e-12)
+    return slope, float(y.mean()) - slope * mean
 
 
 def meet(lines: list[tuple[Array, Array]]) -> Array | None:
@@ -131,7 +140,7 @@ def propose(picture: NDArray[np.float32], aspect: float) -> list[Array]:
                 contours, _ = cv2.findContours(opened, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
                 if not contours:
                     continue
-                contour = max(contours, key=cv2.contourArea)
+                contour = np.asarray(max(contours, key=cv2.contourArea), np.int32)
                 corners = quadrilateral(contour)
                 if corners is None or not _plausible(corners, aspect):
                     continue
@@ -139,7 +148,7 @@ def propose(picture: NDArray[np.float32], aspect: float) -> list[Array]:
                 quad = cv2.contourArea(corners.astype(np.float32))
                 if not FILL < covered / quad < 1.06:
                     continue
-                found.append((covered / quad, _grown(corners + [x - 3, y - 3], 1.5)))
+                found.append((covered / quad, _grown(corners + np.array([x - 3, y - 3]), 1.5)))
                 break
     return _distinct(found)
 

@@ -69,7 +69,8 @@ def search(photo: Photo, settings: Settings) -> Search:
         small = picture
         if coarse > 1:
             size = (picture.shape[1] // coarse, picture.shape[0] // coarse)
-            small = cv2.resize(picture[: size[1] * coarse, : size[0] * coarse], size, interpolation=cv2.INTER_AREA)
+            whole = picture[: size[1] * coarse, : size[0] * coarse]
+            small = np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.float32)
         quads = [(q + 0.5) * coarse - 0.5 for q in propose(small, aspect)]
         seen = _weigh(photo, reduced, shrink, quads, settings)
         result = Search((*result.candidates, *seen.candidates), (*result.refusals, *seen.refusals))

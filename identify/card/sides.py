@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from identify.card.propose import meet
+from identify.card.propose import line_through, meet
 from identify.geometry import Array
 from identify.photo import Photo
 
@@ -31,8 +31,10 @@ SHADOWS_PX = (
     (1.0, 0.0),
     (1.75, 0.0),
     (2.75, 0.0),
-    (4.0, 0.0), (4.75, 0.0),
-    (5.5, 0.0), (6.25, 0.0),
+    (4.0, 0.0),
+    (4.75, 0.0),
+    (5.5, 0.0),
+    (6.25, 0.0),
     (7.0, 0.0),
     (2.0, 1.5),
     (3.5, 2.0),
@@ -72,8 +74,7 @@ def sampler(picture: NDArray[np.float32]) -> Sampler:
     """Bilinear sampler of a picture (h, w, 3) in its own pixels."""
 
     def sample(points: Array) -> Array:
-        values = _sample(picture, points)
-        return values
+        return _sample(picture, points)
 
     return sample
 
@@ -215,11 +216,11 @@ def _robust_line(x: Array, y: Array, ok: NDArray[np.bool_], tolerance: float) ->
     slopes = (v[j] - v[i]) / (u[j] - u[i])
     left = np.abs(y[None] - v[i][:, None] - slopes[:, None] * (x[None] - u[i][:, None]))
     score = np.maximum(0, 1 - (left[:, ok] / tolerance) ** 2).sum(1)
-    best: NDArray[np.bool_] = ok & (left[int(np.argmax(score))] < tolerance)
+    best = np.array(ok & (left[int(np.argmax(score))] < tolerance), bool)
     if best.sum() < 2:
         return 0.0, 0.0, best
-    slope, offset = np.polyfit(x[best], y[best], 1)
-    return float(slope), float(offset), best
+    slope, offset = line_through(x[best], y[best])
+    return slope, offset, best
 
 
 def rough_sides(sample: Sampler, corners: Array, reach: float) -> tuple[Array, list[float], list[float]] | None:
@@ -371,7 +372,7 @@ def _side(strip: _Strip, a: Array, b: Array, y: Array, clear: NDArray[np.bool_])
     residual = 1.4826 * float(np.median(np.abs(left[on])))
     keep = on & (np.abs(left) <= max(3 * residual, 0.15))
     if keep.sum() >= 4:
-        slope, offset = (float(c) for c in np.polyfit(strip.at[keep], y[keep], 1))
+        slope, offset = line_through(strip.at[keep], y[keep])
         left = y - offset - slope * strip.at
     count = max(int(keep.sum()), 2)
     scatter = float(np.sqrt((left[keep] ** 2).sum() / max(count - 2, 1)))

@@ -141,7 +141,8 @@ def main() -> None:
         v = np.array(rows[key]) * factor
         if len(v):
             print(
-                f"{label:22s} mean {v.mean():8.3f}  median {np.median(v):8.3f}  p95 {np.percentile(v, 95):8.3f} {unit}  n {len(v)}"
+                f"{label:22s} mean {v.mean():8.3f}  median {np.median(v):8.3f}  "
+                f"p95 {np.percentile(v, 95):8.3f} {unit}  n {len(v)}"
             )
 
 
