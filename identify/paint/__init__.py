@@ -60,7 +60,7 @@ def read(
     marks = find_marks(lab, free, layers.profile, grid.s, grid.u, _cell_mm(grid))
     clean = free & ~_grow(marks.label > 0, 3)
     clean &= ~washed_out(grid.rgb, _zone_of(clean, layers))
-    pattern = read_pattern(marks, albedo, lab, free & (grid.s < 0.96), layers, grid.u)
+    pattern = read_pattern(marks, albedo, lab, free & (grid.s < 0.96), layers, grid.u, _depth_px(grid))
     smooth = pattern.kind not in ("dots", "bars")  # their rims are rough too
     leaf = smooth and is_leaf(lab, free & ~_grow(marks.label > 0, 7), layers.profile, grid.s, grid.u)
     hard = ("leaf",) if leaf else ()
@@ -138,8 +138,11 @@ def _zone_of(usable: NDArray[np.bool_], layers: Layers) -> NDArray[np.int_]:
 def _thickness_px(grid: Straight, sizing: Sizing) -> float:
     if sizing.thickness_mm is not None:
         return sizing.thickness_mm.value * grid.px_per_mm
-    across = np.linalg.norm(grid.px[-1] - grid.px[0], axis=-1)
-    return USUAL_THICKNESS * float(across.max())
+    return USUAL_THICKNESS * _depth_px(grid)
+
+
+def _depth_px(grid: Straight) -> float:
+    return float(np.linalg.norm(grid.px[-1] - grid.px[0], axis=-1).max())
 
 
 def _cell_mm(grid: Straight) -> tuple[Array, float]:

@@ -61,7 +61,13 @@ def find_marks(
 
 
 def read_pattern(
-    marks: Marks, albedo: Array, lab: Array, usable: NDArray[np.bool_], layers: Layers, u: Array
+    marks: Marks,
+    albedo: Array,
+    lab: Array,
+    usable: NDArray[np.bool_],
+    layers: Layers,
+    u: Array,
+    depth_px: float,
 ) -> Pattern:
     """The pattern's kind with its colour, the share of the flank it covers, and how sure the kind is."""
     dots = _alike(marks, _dot_like(marks), 5)
@@ -79,7 +85,8 @@ def read_pattern(
     rise = edge_rise(lab, usable, layers, u)
     if rise is None:
         return Pattern("plain", None, 0.0, 0.5)
-    odds = (rise - SOFT_EDGE) / 0.03
+    pixel = 1.5 / max(depth_px, 1.0)  # a hard edge in a small picture is as wide as its pixels
+    odds = (rise - SOFT_EDGE - pixel) / (0.03 + pixel)
     p_blend = float(1 / (1 + np.exp(-np.clip(odds, -5, 5))))
     if p_blend >= 0.5:
         return Pattern("blend", None, 0.0, p_blend)
