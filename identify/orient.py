@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.stats import beta
+from scipy.special import beta as beta_function
 
 from identify.geometry import Array, resample_closed
 from identify.outline import to_frame
@@ -30,9 +30,8 @@ WEIGHTS = (1.0, 1.0, 1.0, 1.0, 1.5, 1.0, 1.0, 0.0)
 # purpose: common practice, no published source, checked against the tune split's frequencies.
 _TIE_ZONES = {"nose": 0.26, "back": 0.66, "belly": 0.07, "tail": 0.01}
 _HANGER_ZONES = {"nose": 0.01, "back": 0.01, "belly": 0.56, "tail": 0.42}
-_TIE_ALONG = beta(3.0, 7.0)
-_CHIN_ALONG = beta(3.0, 8.0)
-_HANGER_ALONG = beta(2.6, 2.6)
+_TIE_ALONG, _CHIN_ALONG, _HANGER_ALONG = (3.0, 7.0), (3.0, 8.0), (2.6, 2.6)
+"""Shapes of beta densities."""
 _ANYWHERE = 0.03
 """Share of rings that follow no rule."""
 _END_SHARE = 0.035
@@ -170,6 +169,11 @@ class _Form:
         return float((y - bottom) / max(top - bottom, 1e-3))
 
 
+def _beta(x: float, shape: tuple[float, float]) -> float:
+    a, b = shape
+    return float(x ** (a - 1) * (1 - x) ** (b - 1) / beta_function(a, b))
+
+
 def _ring_fit(ring: Ring, form: _Form, framed: Array) -> tuple[float, float]:
     """Log-likelihood of where one ring sits (0 when it says nothing), and the probability that it is a line tie."""
     x, y = framed[1]
@@ -181,8 +185,8 @@ def _ring_fit(ring: Ring, form: _Form, framed: Array) -> tuple[float, float]:
         zone = "back" if form.height(float(x), float(y)) > 0.5 else "belly"
     place = float(np.clip(x, 0.01, 0.99))
     ends = zone in ("nose", "tail")
-    along_tie = 4.0 if ends else float((_CHIN_ALONG if zone == "belly" else _TIE_ALONG).pdf(place))
-    along_hanger = 4.0 if ends else float(_HANGER_ALONG.pdf(place))
+    along_tie = 4.0 if ends else _beta(place, _CHIN_ALONG if zone == "belly" else _TIE_ALONG)
+    along_hanger = 4.0 if ends else _beta(place, _HANGER_ALONG)
     tie = _TIE_ZONES[zone] * along_tie * (1 - _ANYWHERE) + _ANYWHERE * 0.25
     hanger = _HANGER_ZONES[zone] * along_hanger * (1 - _ANYWHERE) + _ANYWHERE * 0.25
     looks = float(np.clip(ring.tie_like, 0.01, 0.99))

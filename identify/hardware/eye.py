@@ -55,14 +55,14 @@ def symmetry(picture: Floats, radii_px: tuple[float, ...]) -> list[Floats]:
     return out
 
 
-def candidates(view: View, most: int = 10) -> list[Candidate]:
-    """Places that may be an eye, the most symmetric first."""
+def candidates(view: View, most: int = 6) -> list[Candidate]:
+    """Places that may be an eye, at most so many near each end, the most symmetric first."""
     low, high = np.floor(view.outline.min(0)).astype(int), np.ceil(view.outline.max(0)).astype(int)
     reach = int((high[0] - low[0]) * _SHARE_OF_LENGTH)
     found: list[Candidate] = []
     for x0 in (low[0], high[0] - reach):
         found += _at_end(view, (int(x0), int(low[1]), int(x0) + reach, int(high[1])), most)
-    return sorted(found, key=lambda f: -f.score)[:most]
+    return sorted(found, key=lambda f: -f.score)
 
 
 def _at_end(view: View, window: tuple[int, int, int, int], most: int) -> list[Candidate]:
