@@ -98,20 +98,28 @@ def misread_body(r: Readings, p: Prepared, ways: Indices, spoken: Mapping[str, A
     own = [spoken[name] for name in BODY if name in spoken]
     if not own:
         return None
-    noise = p.noise
-    chance = noise.body_misread_warned if r.body_doubtful else noise.body_misread
-    failed = np.zeros(len(p.forms))
-    for quantity, at, (mean, sd), spread in (
-        (r.length_mm, p.ln_length, p.background.ln_length, noise.misread_length),
-        (r.aspect, p.ln_aspect, p.background.ln_aspect, noise.misread_aspect),
-    ):
-        if quantity is not None:
-            value = math.log(quantity.value)
-            failed += _said(log_t(value - at, spread, noise.tail) - log_t(value - mean, sd, noise.tail))
-    if r.outline is not None:
-        failed = failed + _outline(r, r.outline, p, ways, noise.misread_outline)
     together: Array = np.sum(own, axis=0)
-    return np.logaddexp(math.log(1 - chance) + together, math.log(chance) + failed) - together
+    sound = 1 - misread_chance(r, p.noise)
+    mixed = math.log(sound) + together
+    for misread in p.noise.misread_bodies:
+        failed = np.zeros(len(p.forms))
+        for quantity, at, (mean, sd), spread in (
+            (r.length_mm, p.ln_length, p.background.ln_length, misread.length),
+            (r.aspect, p.ln_aspect, p.background.ln_aspect, misread.aspect),
+        ):
+            if quantity is not None:
+                value = math.log(quantity.value)
+                failed += _said(log_t(value - at, spread, p.noise.tail) - log_t(value - mean, sd, p.noise.tail))
+        if r.outline is not None:
+            failed = failed + _outline(r, r.outline, p, ways, misread.outline)
+        chance = misread.chance_warned if r.body_doubtful else misread.chance
+        mixed = np.logaddexp(mixed, math.log(chance) + failed)
+    return mixed - together
+
+
+def misread_chance(r: Readings, noise: Noise) -> float:
+    """Probability that the body was traced wrongly in one way or another."""
+    return sum(m.chance_warned if r.body_doubtful else m.chance for m in noise.misread_bodies)
 
 
 def ties_present(noise: Noise) -> Array:

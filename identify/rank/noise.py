@@ -14,6 +14,18 @@ from identify.outline import DESCRIPTORS
 
 
 @dataclass(frozen=True)
+class Misread:
+    """One way in which a body is traced wrongly: how often, how often where the measurement warns that its outline is
+    unclear, scatter of ln(length) and ln(depth to length), and how many times more its descriptors scatter."""
+
+    chance: float
+    chance_warned: float
+    length: float
+    aspect: float
+    outline: float
+
+
+@dataclass(frozen=True)
 class Noise:
     """Fractions are of the value itself unless said otherwise; all scales are k = 1."""
 
@@ -65,14 +77,11 @@ class Noise:
     outline_edge_px: float = 0.5
     """Edge noise that grows in descriptors as the picture gets smaller."""
     # a body that was traced wrongly: length, proportion and outline fail together
-    body_misread: float = 0.02
-    body_misread_warned: float = 0.08
-    """As above, where the measurement itself warns that the outline is unclear (render)."""
-    misread_length: float = 0.12
-    misread_aspect: float = 0.25
-    misread_outline: float = 8.0
-    """A body that was traced wrongly: scatter of ln(length) and of ln(depth to length), and how many times more its
-    descriptors scatter (render)."""
+    misread_bodies: tuple[Misread, ...] = (
+        Misread(0.03, 0.10, length=0.03, aspect=0.05, outline=3.0),
+        Misread(0.01, 0.05, length=0.12, aspect=0.25, outline=8.0),
+    )
+    """A ring, a shadow or a hook's shank taken for body; and a body that was lost in its surroundings (render)."""
 
     # line ties and hangers
     tie_lost: float = 0.03

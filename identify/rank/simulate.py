@@ -185,10 +185,13 @@ def draw_from(rng: np.random.Generator, p: Prepared, source: dict[str, Source], 
         rng, p.ln_aspect, p.aspect_tolerance, p.background.ln_aspect, camera.u_aspect, dof, source["body"]
     )  # fmt: skip
     outline = _outline(rng, p, camera, source["body"])
-    if source["body"] is not None and rng.random() < noise.body_misread:
-        length = float(p.length_mm[source["body"]] * np.exp(noise.misread_length * _t(rng, dof)[0]))
-        aspect = float(np.exp(p.ln_aspect[source["body"]] + noise.misread_aspect * _t(rng, dof)[0]))
-        outline = _outline(rng, p, camera, source["body"], noise.misread_outline)
+    body = source["body"]
+    for misread in noise.misread_bodies:
+        # the first ones' chances hardly change the next one's
+        if body is not None and rng.random() < misread.chance:
+            length = float(p.length_mm[body] * np.exp(misread.length * _t(rng, dof)[0]))
+            aspect = float(np.exp(p.ln_aspect[body] + misread.aspect * _t(rng, dof)[0]))
+            outline = _outline(rng, p, camera, body, misread.outline)
     ties, traces = _ties(rng, p, source["ties"])
     at = _places(
         rng, p.ties, source["ties"], ties, p.background.tie_grid, noise.tie_sd_mm, noise.tie_stray, p

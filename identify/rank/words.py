@@ -8,6 +8,7 @@ import numpy as np
 
 from identify.geometry import Array
 from identify.outline import TURNED, rms_height
+from identify.rank.likelihood import misread_chance
 from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings
 from identify.rank.rings import Rings
@@ -106,7 +107,7 @@ def expected(r: Readings, p: Prepared, i: int, way: int, match: ColourwayMatch |
         "length": pm(form.length_mm, form.length_mm * float(p.length_tolerance[i]), "mm"),
         "depth to length": NOT_SAID if math.isnan(ratio) else pm(ratio, ratio * float(p.aspect_tolerance[i])),
         "outline": _outline(r, p, i, way),
-        "a misread body": f"{percent(p.noise.body_misread_warned if r.body_doubtful else p.noise.body_misread)} are",
+        "a misread body": f"{percent(misread_chance(r, p.noise))} are",
         "line ties": _count(int(p.ties.count[i])),
         "tie places": _rings(p.ties, i, length),
         "hangers": _count(int(p.hangers.count[i])),

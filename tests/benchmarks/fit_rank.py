@@ -75,7 +75,7 @@ def robust_sd(values: Array) -> tuple[float, float]:
 
 
 def residuals(baits: Sequence[Known], p: Prepared) -> dict[str, Array]:
-    """What was read less what the form says: outlines as descriptors, sizes in units of the combined u, places in mm."""
+    """What was read less what the form says: outlines as descriptors, sizes in units of u, places in mm."""
     found: dict[str, list[Any]] = defaultdict(list)
     for bait in baits:
         r, i = bait.readings, bait.form
