@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from identify.photo import Photo
-from identify.separate.evidence import Mask, disc, grown, watershed
+from identify.separate.evidence import Mask, closed, grown, opened, shrunk, watershed
 from identify.separate.ground import Ground, Plane, linear_of
 from identify.stages import Region
 
@@ -63,7 +62,7 @@ def cut_out(
     band = 1.6 / step
     markers = np.zeros(here.shape, np.int32)
     markers[~grown(here, band)] = 1
-    inner = cv2.erode(body.astype(np.uint8), disc(band)) > 0
+    inner = shrunk(body, band)
     markers[inner] = 2
     markers[elsewhere & (markers == 0)] = 1
     mask = watershed(difference, markers) == 2
@@ -85,26 +84,33 @@ def body_of(thing: Mask, wire: float) -> Mask:
     own thickness where that is more, so that rings vanish too.  A piece that falls away so is kept if it tapers off
     from a broad base, as a tail does.
     """
-    whole = _filled_largest(cv2.morphologyEx(thing.astype(np.uint8), cv2.MORPH_OPEN, disc(max(1.0, 0.6 * wire))))
-    if not whole.any() or wire <= 0:
-        return whole > 0
-    inner = float(cv2.distanceTransform(np.pad(whole, 1), cv2.DIST_L2, 5).max())
-    radius = min(max(0.75 * wire, 0.3 * inner), 1.4 * wire)
-    trunk = _filled_largest(cv2.morphologyEx(whole, cv2.MORPH_OPEN, disc(radius)))
+    whole = _largest(opened(thing, max(1.0, 0.6 * wire)))
+    if not whole.any():
+        return whole
+    # holes as wide as a wire are glints on the body; wider ones may be the ground between hooks
+    solid = closed(whole, 0.5 * wire)
+    inner = float(cv2.distanceTransform(np.pad(solid.astype(np.uint8), 1), cv2.DIST_L2, 5).max())
+    trunk = _filled(_largest(opened(solid, min(max(0.75 * wire, 0.3 * inner), 1.4 * wire))))
     if not trunk.any():
-        return whole > 0
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(whole & ~trunk & 1, connectivity=4)
-    rim = (cv2.dilate(trunk, np.ones((3, 3), np.uint8)) > 0) & (trunk == 0)
+        return _filled(whole)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats((whole & ~trunk).astype(np.uint8), connectivity=4)
+    rim = (cv2.dilate(trunk.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0) & ~trunk
     contact = np.bincount(labels[rim], minlength=count)
-    for k in range(1, count):
-        if stats[k, cv2.CC_STAT_AREA] <= 1.0 * contact[k] ** 2:
-            trunk[labels == k] = 1
-    return trunk > 0
+    kept = stats[:, cv2.CC_STAT_AREA] <= contact.astype(float) ** 2
+    kept[0] = False
+    return trunk | kept[labels]
 
 
-def _filled_largest(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+def _largest(mask: Mask) -> Mask:
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=4)
+    if count < 2:
+        return np.zeros_like(mask)
+    best: Mask = labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
+    return best
+
+
+def _filled(mask: Mask) -> Mask:
+    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     filled = np.zeros(mask.shape, np.uint8)
-    if contours:
-        cv2.drawContours(filled, [max(contours, key=cv2.contourArea)], -1, 1, cv2.FILLED)
-    return filled
+    cv2.drawContours(filled, contours, -1, 1, cv2.FILLED)
+    return filled > 0

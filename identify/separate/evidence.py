@@ -12,7 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from identify.separate.ground import Ground, Plane
+from identify.separate.shade import OWN_CHROMA, seeds
 
+_EUCLID = (cv2.DIST_L2, 5)
 DEBUG: dict[str, Mask] | None = None
 Mask = NDArray[np.bool_]
 
@@ -20,20 +22,29 @@ _CHROMA_SURE, _CHROMA_MAYBE = 5.0, 2.5
 _BRIGHT_SURE, _BRIGHT_MAYBE = 1.6, 1.0
 
 
-def disc(radius: float) -> NDArray[np.uint8]:
-    """A round structuring element."""
-    r = max(0, round(radius))
-    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1)).astype(np.uint8)
+def shrunk(mask: Mask, radius: float) -> Mask:
+    """Erosion by a disc, by Euclidean distance; the picture's rim does not erode."""
+    away = cv2.distanceTransform(cv2.copyMakeBorder(mask.astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_REPLICATE), *_EUCLID)
+    eroded: Mask = away[1:-1, 1:-1] > radius
+    return eroded
+
+
+def grown(mask: Mask, radius: float) -> Mask:
+    """Dilation by a disc, by Euclidean distance."""
+    if not mask.any():
+        return mask.copy()
+    dilated: Mask = cv2.distanceTransform((~mask).astype(np.uint8), *_EUCLID) <= radius
+    return dilated
 
 
 def opened(mask: Mask, radius: float) -> Mask:
     """Morphological opening by a disc."""
-    return cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, disc(radius)) > 0
+    return grown(shrunk(mask, radius), radius)
 
 
-def grown(mask: Mask, radius: float) -> Mask:
-    """Dilation by a disc."""
-    return cv2.dilate(mask.astype(np.uint8), disc(radius)) > 0
+def closed(mask: Mask, radius: float) -> Mask:
+    """Morphological closing by a disc."""
+    return ~opened(~mask, radius)
 
 
 def steps(difference: Plane) -> Plane:
@@ -84,29 +95,34 @@ def part(linear: Plane, ground: Ground, usable: Mask, grain: float) -> NDArray[n
     block = (chroma > 9) | (lum > 2.5 * ground.bright) | opened(smooth, 1)
     coloured = (chroma > 9) | (lum > 2.5 * ground.bright)
     flooded = _flood(~hard & ~block & usable, bare, max(1.0, 0.6 * grain))
-    rest = opened(~flooded & usable & ~hard, 1)
+    enclosed = opened(~flooded & usable & ~hard, 1)
+    sure = shrunk(coloured, 2)
+    unrest = float(np.std(lum[flooded][::7])) if flooded.any() else 0.0
+    tinted = opened(ground.chroma_distance(np.asarray(cv2.blur(raw, (5, 5)), np.float32)) > OWN_CHROMA, 1)
+    judged = seeds(
+        (enclosed & tinted, opened(enclosed & ~tinted, 1)), sure, chroma, difference, rough, usual, unrest,
+        ground.bright, least=(6 * grain) ** 2,
+    )  # fmt: skip
     markers = np.zeros(maybe.shape, np.int32)
-    markers[cv2.erode(coloured.astype(np.uint8), disc(2)) > 0] = 2
+    markers[sure] = 2
     markers[flooded] = 1
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(rest.astype(np.uint8), connectivity=4)
-    doubtful = []
-    for k in range(1, count):
-        if stats[k, cv2.CC_STAT_AREA] < 12:
-            continue
-        x, y, w, h = stats[k, :4]
-        here = labels[y : y + h, x : x + w] == k
-        c, up, coarse_grain = (float(np.median(plane[y : y + h, x : x + w][here])) for plane in (chroma, lum, rough))
-        if c > 4 or up > 1.3 * ground.bright:
-            markers[y : y + h, x : x + w][here] = 2
-        elif c < 2.0 and up < -0.1 and coarse_grain > 0.5 * usual:
-            doubtful.append(k)
-    for k in doubtful:
-        x, y, w, h = stats[k, :4]
-        here = labels[y : y + h, x : x + w] == k
-        markers[y : y + h, x : x + w][here] = 1
-    _debug(flooded=flooded, hard=hard, seed2=markers == 2, sure=np.isin(labels, doubtful))
+    markers[judged > 0] = judged[judged > 0]
+    markers[_unseeded(~flooded & usable, markers == 2, grain)] = 2
+    _debug(flooded=flooded, hard=hard, seed2=markers == 2, sure=judged == 1)
     markers[~usable] = 1
     return watershed(difference, markers)
+
+
+def _unseeded(beyond: Mask, seeded: Mask, grain: float) -> Mask:
+    """The middle of large parts that the ground does not reach and that hold no paint yet: things all of whose inside
+    is noise and edges."""
+    wide = opened(beyond, 1.6 * grain)
+    _, labels = cv2.connectedComponents(wide.astype(np.uint8), connectivity=4)
+    known = np.bincount(labels[seeded], minlength=int(labels.max()) + 1)
+    area = np.bincount(labels.ravel())
+    table = (area > (5 * grain) ** 2) & (known < 0.05 * area)
+    table[0] = False
+    return shrunk(table[labels], grain / 2)
 
 
 def watershed(difference: Plane, markers: NDArray[np.int32]) -> NDArray[np.int32]:

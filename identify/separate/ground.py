@@ -21,7 +21,7 @@ Plane = NDArray[np.float32]
 _MIX = np.array([[1 / 3, 1 / 3, 1 / 3], [1, -1, 0], [0, -1, 1]], np.float32)
 _LIGHT = np.array([[0.25, 0.5, 0.25]], np.float32)
 _UNMIX = np.linalg.inv(_MIX).astype(np.float32)
-_GRID = 64
+_GRID = 48
 _ROUNDS = 8
 
 LEAST_CHROMA = 0.01
@@ -83,10 +83,12 @@ class Ground:
         """
         scaled = (self.turn / self.spread[1:, None]).astype(np.float32)
         shade = np.float32(SHADE_CHROMA) * np.maximum(-difference[..., 0], 0)
+        turned = cv2.transform(difference, np.column_stack([np.zeros(2, np.float32), scaled]))
         square = np.zeros(difference.shape[:2], np.float32)
         for k in range(2):
-            own = difference[..., 1] * scaled[k, 0] + difference[..., 2] * scaled[k, 1]
-            square += own * own / (1 + (shade / np.float32(self.spread[1 + k])) ** 2)
+            own = turned[..., k]
+            more = shade * np.float32(1 / self.spread[1 + k])
+            square += own * own / (1 + more * more)
         distance: Plane = np.sqrt(square)
         return distance
 
@@ -182,11 +184,12 @@ def _weighted_median(values: Array, weights: Array) -> float:
 
 
 def _with_scatter(traits: Plane, lit: Plane, bare: NDArray[np.bool_], floor: float) -> Ground:
-    rest = (traits - lit)[bare]
     share = float(bare.mean())
-    if len(rest) < 50:
-        rest = (traits - lit).reshape(-1, 3)
-    rest = rest[:: max(1, len(rest) // 20000)].astype(float)
+    places = np.flatnonzero(bare)
+    if len(places) < 50:
+        places = np.arange(bare.size)
+    places = places[:: max(1, len(places) // 20000)]
+    rest = (traits.reshape(-1, 3)[places] - lit.reshape(-1, 3)[places]).astype(float)
     spread_l = _robust_spread(rest[:, 0])
     chroma = rest[:, 1:] - np.median(rest[:, 1:], 0)
     near = (np.abs(chroma) < 4 * np.maximum(1.4826 * np.median(np.abs(chroma), 0), 1e-3)).all(1)
@@ -198,9 +201,11 @@ def _with_scatter(traits: Plane, lit: Plane, bare: NDArray[np.bool_], floor: flo
     bright = max(float(np.quantile(lum, 0.995)) - middle, 2.6 * spread_l, 0.03)
     dark = max(middle - float(np.quantile(lum, 0.02)), 2.0 * spread_l, 0.03)
     shifted = lit + np.array([middle, *np.median(rest[:, 1:], 0)], np.float32)
-    return Ground(shifted.astype(np.float32), np.array([max(spread_l, 0.01), *spread]), turn.T, bright, dark, share, floor)
+    return Ground(
+        shifted.astype(np.float32), np.array([max(spread_l, 0.01), *spread]), turn.T, bright, dark, share, floor
+    )
 
 
 def _robust_spread(values: Array) -> float:
     away = np.abs(values - np.median(values))
-    return float(max(1.4826 * np.median(away), np.quantile(away, 0.98) / 2.6))
+    return float(max(1.4826 * np.median(away), np.quantile(away, 0.9) / 1.645))

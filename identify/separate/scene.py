@@ -46,7 +46,7 @@ def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Sepa
         return _nothing()
     coarse = max(1, round(max(photo.width, photo.height) / _LONG_SIDE))
     linear = photo.linear(None, coarse)
-    floor = 0.04 * float(np.median(linear)) + 0.001
+    floor = 0.06 * float(np.median(linear)) + 0.001
     traits = traits_of(linear, floor)
     h, w = traits.shape[:2]
     usable = ~_card_mask(calibration, (h, w), coarse)
@@ -60,6 +60,15 @@ def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Sepa
     aside: list[SetAside] = []
     every = np.zeros((h, w), bool)
     things = _things(stuff, wire)
+    if scale is None and things:
+        # a hook's wire is about a fortieth of the bait that it hangs on
+        wire = max(
+            wire,
+            0.022 * max(t.shape.length for t in things if t.shape.on_frame == 0)
+            if any(t.shape.on_frame == 0 for t in things)
+            else 0,
+        )
+        things = _things(stuff, wire)
     for thing in things:
         every |= thing.mask
     for thing in things:
