@@ -2,9 +2,9 @@
 
     python -m tests.benchmarks.fit_hardware PHOTO_SET [--every N]
 
-Cases are the candidates that `rings.find` and `eye.candidates` give on true outlines, on the same spoilt by up to
-0.2 mm, and on the same photos reduced to 5 to 7 px/mm; each labelled by what truly sits there.  Candidates near a
-labelled one but not the nearest are left out: they are neither.
+Cases are the candidates that `rings.find`, `eye.candidates` and `lip.bars` give on true outlines, on outlines as they
+are traced, on either spoilt by up to 0.2 mm, and on the same photos reduced to 5 to 7 px/mm; each labelled by what
+truly sits there.  Candidates near a labelled one but not the nearest are left out: they are neither.
 """
 
 from __future__ import annotations
@@ -21,13 +21,11 @@ import numpy as np
 from sklearn.neural_network import MLPClassifier
 
 from identify import hardware
-from identify import photo as photos_io
 from identify.geometry import Array
 from identify.hardware import eye, lip, polar, rings, traits, view
 from identify.photo import Photo
 from identify.stages import Body, Region, Ring, Sizing
 from tests.benchmarks import hardware as bench
-from tests.benchmarks.truth import ideal_body, ideal_calibration, ideal_region, photos, world
 
 RING_CLASSES = ("none", "tie", "hanger", "hooked")
 EYE_CLASSES = ("none", "eye")
@@ -83,20 +81,10 @@ def spoilt(seen: view.View, amount_mm: float, rng: np.random.Generator) -> view.
 
 
 def cases(folder: Path, every: int) -> Iterator[Case]:
-    """All baits of the tune split, and of enrol, with ideal outlines."""
-    models = world(folder)
-    for truth in photos(folder)[::every]:
-        if truth.split != "tune" and truth.subset != "enrol":
-            continue
-        photo = photos_io.read(truth.path)
-        linear = photo.linear()
-        calibration = ideal_calibration(truth)
-        for bait in truth.baits:
-            hard = bench.truth_of(bait, models)
-            region = ideal_region(truth, bait, hard.px_per_mm, linear)
-            body = ideal_body(bait)
-            sizing = bench.ideal_sizing(body, calibration, bait["mid_plane_height_mm"])
-            yield photo, region, body, sizing, hard
+    """Baits of the tune split: ideal outlines, then those of single, twice and pieces as they are traced."""
+    for subsets, regions in (((), "ideal"), (("single", "twice", "pieces"), "real")):
+        for _, _, hard, found in bench.stages_of(folder, subsets, "tune", regions, every):
+            yield (*found[:4], hard)
 
 
 def label_rings(seen: view.View, places: rings.Places, truth: bench.HardwareTruth) -> Array:

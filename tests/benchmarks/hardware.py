@@ -231,10 +231,14 @@ def report(outcomes: list[Outcome]) -> list[str]:
     return lines
 
 
-def outcomes_of(
-    folder: Path, subsets: tuple[str, ...], split: str | None, regions: str, every: int
-) -> Iterator[Outcome]:
-    """All baits of a set; with regions "real" those that `separate` and `trace` find (IoU ≥ 0.8), else ideal ones."""
+Found = tuple[Photo, Region, Body, Sizing, Calibration]
+
+
+def stages_of(folder: Path, subsets: tuple[str, ...], split: str | None, regions: str, every: int) -> Iterator[
+    tuple[PhotoTruth, dict[str, Any], HardwareTruth, Found]
+]:  # fmt: skip
+    """All baits of a set as `detect` gets them; with regions "real" those that `separate` and `trace` find (IoU ≥ 0.8),
+    else ideal ones."""
     models = world(folder)
     for truth in photos(folder, subsets, split)[::every]:
         photo = photos_io.read(truth.path)
@@ -250,12 +254,20 @@ def outcomes_of(
                 shape = Shape(bait["apparent_polygon_px"]).buffer(0)
                 best = max(((_overlap(shape, f[1]), f) for f in found), key=lambda q: q[0], default=None)
                 if best is not None and best[0] >= 0.8:
-                    yield outcome(truth, bait, hard, (photo, *best[1], calibration))
+                    yield truth, bait, hard, (photo, *best[1], calibration)
             else:
                 body = ideal_body(bait)
                 region = ideal_region(truth, bait, hard.px_per_mm, photo.linear())
                 sizing = ideal_sizing(body, calibration, bait["mid_plane_height_mm"])
-                yield outcome(truth, bait, hard, (photo, region, body, sizing, calibration))
+                yield truth, bait, hard, (photo, region, body, sizing, calibration)
+
+
+def outcomes_of(
+    folder: Path, subsets: tuple[str, ...], split: str | None, regions: str, every: int
+) -> Iterator[Outcome]:
+    """All baits of a set with what was found on them."""
+    for case in stages_of(folder, subsets, split, regions, every):
+        yield outcome(*case)
 
 
 def _overlap(shape: Any, body: Body) -> float:
