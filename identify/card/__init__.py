@@ -13,7 +13,7 @@ import numpy as np
 from identify.calibration import Calibration
 from identify.card.calibrate import from_card, from_line, rescaled, without_card
 from identify.card.judge import Candidate
-from identify.card.search import search
+from identify.card.search import look_for_card
 from identify.card.told import told_card
 from identify.errors import BadOption
 from identify.photo import Photo
@@ -35,7 +35,7 @@ def find(photo: Photo, settings: Settings) -> Calibration:
     if settings.card_corners_px is not None:
         card = told_card(photo, settings, settings.card_corners_px)
     elif not settings.no_card:
-        result = search(photo, settings)
+        result = look_for_card(photo, settings)
         card, why_not, doubtful = result.found, result.why_not, len(result.accepted) > 1
     line = settings.scale_line
     if card is None:
@@ -56,4 +56,4 @@ def _check(photo: Photo, settings: Settings) -> None:
         length = float(np.hypot(line.end_px[0] - line.start_px[0], line.end_px[1] - line.start_px[1]))
         if not (line.length_mm > 0 and length >= 5):
             raise BadOption("The line told with --scale has no length.",
-                            "Give two points some way apart and their distance in millimetres: X1,Y1,X2,Y2,MM.")  # fmt: skip
+                            "Give two points some way apart and their distance: X1,Y1,X2,Y2,MM.")  # fmt: skip

@@ -57,7 +57,7 @@ class Search:
         return f"something four-sided was seen, but {reasons[0]}; {advice}"
 
 
-def search(photo: Photo, settings: Settings) -> Search:
+def look_for_card(photo: Photo, settings: Settings) -> Search:
     """Look for the card at half and, when that finds none, at whole resolution of the reduced picture."""
     if min(photo.width, photo.height) < SMALLEST_PX:
         return Search((), ())

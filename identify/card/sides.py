@@ -26,7 +26,7 @@ Sampler = Callable[[Array], Array]
 """Linear RGB (n, 3) at points (n, 2) of the photo; NaN outside the frame."""
 
 SEGMENTS = 12
-BLURS_PX = (0.5, 0.65, 0.85, 1.1, 1.4, 1.8, 2.3, 3.0, 4.0)
+BLURS_PX = tuple(0.5 * 1.15**k for k in range(16))
 SHADOWS_PX = (
     (1.0, 0.0),
     (1.75, 0.0),
@@ -44,7 +44,7 @@ SHADOWS_PX = (
 CLEARER = 3.0
 FAINT = 0.025
 """Least height of a step between the card and a line of shadow, of the strip's strongest contrast."""
-MUCH_BETTER = 0.7
+MUCH_BETTER = 1.0
 """Logarithm of mean square by which such a line must improve the fit."""
 PLACES_PX = np.arange(-7.0, 3.51, 0.25)
 OFFSETS_PX = np.arange(-12.0, 9.25, 0.5)
@@ -300,7 +300,7 @@ def _best_model(strip: _Strip, blur: float, band: float) -> tuple[Array, float]:
     height = np.abs(_middle((parts * first).sum(3)))
     error[:, (height < max(FAINT, 1.5 * strip.noise)) & (np.array(models)[:, :1] > 0)] = np.inf
     error[:, 1:, [0, -1]] = np.inf  # at the rim of what was read a band only mends the levels
-    noise = max((0.5 * strip.noise) ** 2, 2e-5)
+    noise = max((0.5 * strip.noise) ** 2, 1e-4)
     scores = np.log(_middle(error.min(2)) + noise)
     scores[1:] += MUCH_BETTER
     chosen = int(np.argmin(scores))
@@ -334,10 +334,22 @@ def fit_sides(
     by colour have their own, since JPEG keeps colour at half the resolution.  Returns the sides and the blurs.
     """
     if blurs is None:
-        scores = np.array([[_best_model(s, x, band)[1] for x in BLURS_PX] for s, band in zip(four, bands, strict=True)])
+        scores = np.full((4, len(BLURS_PX)), np.inf)
+        for i, (strip, band) in enumerate(zip(four, bands, strict=True)):
+            for k in range(0, len(BLURS_PX), 3):
+                scores[i, k] = _best_model(strip, BLURS_PX[k], band)[1]
         by_light = [i for i, s in enumerate(four) if not s.by_colour]
-        shared = int(np.argmin(scores[by_light].sum(0))) if by_light else 0
-        blurs = [BLURS_PX[int(np.argmin(scores[i])) if s.by_colour else shared] for i, s in enumerate(four)]
+        groups = ([by_light] if by_light else []) + [[i] for i, s in enumerate(four) if s.by_colour]
+        best = [0.0] * 4
+        for group in groups:
+            near = int(np.argmin(scores[group].sum(0)))
+            for k in range(max(near - 2, 0), min(near + 3, len(BLURS_PX))):
+                for i in group:
+                    if not np.isfinite(scores[i, k]):
+                        scores[i, k] = _best_model(four[i], BLURS_PX[k], bands[i])[1]
+            for i in group:
+                best[i] = BLURS_PX[int(np.argmin(scores[group].sum(0)))]
+        blurs = best
     sides = []
     for i, strip in enumerate(four):
         error, _ = _best_model(strip, blurs[i], bands[i])
