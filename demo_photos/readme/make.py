@@ -21,7 +21,7 @@ from identify.settings import Settings
 HERE = Path(__file__).parent
 PHOTO = HERE.parent / "single-blue-cloth.jpg"
 REFS = HERE.parents[1] / "reference_sets" / "ammerfold-lakes"
-WIDTH, HEIGHT, TOP = 1060, 1560, 690
+WIDTH, HEIGHT, TOP = 1060, 1540, 790
 """Of the window in CSS pixels, and where the bait's part begins."""
 FLAGS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
@@ -42,7 +42,7 @@ def main() -> None:
         subprocess.run([browser, *FLAGS, *window, page.as_uri()], check=True, capture_output=True, timeout=120)
         with Image.open(shot) as picture:
             part = picture.crop((0, TOP, WIDTH, HEIGHT)).convert("RGB")
-            part.quantize(200, method=Image.Quantize.MAXCOVERAGE).save(HERE / "report.png", optimize=True)
+            part.save(HERE / "report.jpg", quality=88, optimize=True)
 
 
 if __name__ == "__main__":

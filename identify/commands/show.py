@@ -91,12 +91,13 @@ def _evidence(out: Console, candidate: Candidate, units: Units) -> None:
     table.add_column("Measured")
     table.add_column(f"Expected of {name}")
     table.add_column("Weight", max_width=WEIGHT_WIDTH)
-    for i, row in enumerate(candidate.evidence):
+    for row in candidate.evidence:
         table.add_row(
             words.feature_name(row),
             words.in_units(row.measured, units),
             words.in_units(row.expected, units),
-            words.weight_in_words(row.weight) if i == 0 else words.weight_in_short(row.weight),
+            words.weight_in_short(row.weight),
         )
     out.print(Padding(table, INDENT))
-    out.print(f"  {words.together(candidate)}")
+    for text in (words.strongest(candidate), words.together(candidate)):
+        out.print(Padding(Text(text), INDENT))

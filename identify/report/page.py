@@ -149,7 +149,7 @@ def _bait_page(
         headline=_headline(found) if found is not None else "",
         top=name,
         bars=tuple(_bars(top, units)) if top is not None else (),
-        together=words.together(top) if top is not None else "",
+        together=f"{words.strongest(top)} {words.together(top)}" if top is not None else "",
         overlay=laid,
         overlay_alt=f"The measured outline laid over that of {name}, nose left, back up." if laid else "",
         new_colour=_new_colour(found) if found is not None else "",
@@ -255,7 +255,7 @@ def _swatch(
 ) -> Swatch | None:
     if seen is None:
         return None
-    said = "" if lab is None else f"{whose}: Lab {', '.join(f'{v:.0f}' for v in lab)}"
+    said = "" if lab is None else f"{whose}: {words.lab(lab)}"
     return Swatch(
         zone=zone,
         measured_hex=hex_of(seen.lab_seen) if photo else seen.hex,

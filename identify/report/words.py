@@ -13,6 +13,7 @@ from identify.records import (
     Evidence,
     Hangers,
     Hooks,
+    Lab,
     LineTies,
     Lip,
     Measurement,
@@ -24,6 +25,10 @@ Units = Literal["mm", "inch"]
 MM_PER_INCH = 25.4
 EVEN = 1.1
 """Below this factor evidence says nothing worth a word."""
+
+
+NEVER_SURE = 0.9995
+"""Readings are never quite sure, even where a float says 1."""
 
 
 def percent(p: float) -> str:
@@ -100,6 +105,7 @@ WORDS_FOR_ROWS = {
     "look-alikes on no list": "look-alikes that no list has",
     "which way round": "nose and back",
     "sizes": "sizes left open",
+    "a misread body": "an outline misread",
 }
 """Rows of evidence that are no measured feature."""
 
@@ -116,6 +122,17 @@ def together(candidate: Candidate) -> str:
         return f"All together: {name} is as likely as a bait on no list."
     more = "likelier" if weight > 0 else "less likely"
     return f"All together, what is assumed included: {name} is {factor(weight)} times {more} than a bait on no list."
+
+
+def strongest(candidate: Candidate) -> str:
+    """What speaks most for and most against a candidate among what was measured, in one or two sentences."""
+    rows = [row for row in candidate.evidence if row.feature not in WORDS_FOR_ROWS]
+    said = []
+    if rows and (best := max(rows, key=lambda row: row.weight)).weight >= math.log10(EVEN):
+        said.append(f"Most for it speaks {feature_name(best)}: {weight_in_words(best.weight)}.")
+    if rows and (worst := min(rows, key=lambda row: row.weight)).weight <= -math.log10(EVEN):
+        said.append(f"Most against it speaks {feature_name(worst)}: {weight_in_words(worst.weight)}.")
+    return " ".join(said)
 
 
 def ties(found: LineTies | None) -> str:
@@ -137,7 +154,7 @@ def ties(found: LineTies | None) -> str:
 def lip(found: Lip | None) -> str:
     if found is None:
         return "not measured"
-    p = found.probability if found.present else 1 - found.probability
+    p = min(found.probability if found.present else 1 - found.probability, NEVER_SURE)
     return f"{'seen' if found.present else 'none seen'} ({percent(p)} sure)"
 
 
@@ -150,8 +167,12 @@ def colour(found: Colour | None) -> str:
     if found is None:
         return "not measured"
     munsell = f", Munsell {found.munsell}" if found.munsell else ""
-    lab = ", ".join(f"{v:.0f}" for v in found.lab)
-    return f"{found.name}{munsell}, Lab {lab} ± {found.u:.1f} ΔE00"
+    return f"{found.name}{munsell}, {lab(found.lab)} ± {found.u:.1f} ΔE00"
+
+
+def lab(values: Lab) -> str:
+    """A colour as "Lab 38, −2, −8"."""
+    return "Lab " + ", ".join(f"{round(v) + 0:d}".replace("-", "−") for v in values)
 
 
 def difference(delta_e: float | None) -> str:
