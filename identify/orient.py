@@ -1,9 +1,9 @@
 """Which end is the nose and which side is the back, and what the rings are, decided jointly.
 
 Nose, back, ties and hangers define each other, so the four ways a bait may lie are scored together: how the body
-tapers, where the eye and a lip are, where rings sit and what hangs in them, how light the two sides are.  The scores
-are log-likelihoods up to a weight each; the weights make the four probabilities calibrated and were fitted by
-`python -m tests.benchmarks.fit_orient` on the tune split.  Nothing here knows any model: reference sets never enter.
+tapers, where the eye and a lip are, where rings sit and what hangs in them.  The scores are log-likelihoods up to a
+weight each; the weights were chosen near those that `python -m tests.benchmarks.fit_orient` finds on the tune split.
+Nothing here knows any model: reference sets never enter.
 """
 
 from __future__ import annotations
@@ -23,8 +23,10 @@ from identify.stages import Body, Hardware, Pose, Ring, Sizing
 
 Framer = Callable[[ArrayLike], Array]
 
-CUES = ("taper", "fullness", "eye end", "eye side", "rings", "lip end", "lip side", "bow")
-WEIGHTS = (1.0, 1.0, 1.0, 1.0, 1.5, 1.0, 1.0, 0.0)
+CUES = ("taper", "fullness", "eye end", "eye side", "rings", "lip end", "lip side")
+WEIGHTS = (0.4, 0.4, 2.0, 1.2, 1.8, 0.5, 0.4)
+"""Near the likeliest on the tune split, where almost any weights orient every bait rightly; how the body tapers counts
+little, since there are baits that are fuller behind."""
 
 # Shares of where line ties and hangers sit, and how they spread along the body from nose (0) to tail (1).  Broad on
 # purpose: common practice, no published source, checked against the tune split's frequencies.
@@ -115,7 +117,6 @@ def hypotheses(body: Body, sizing: Sizing, hardware: Hardware) -> tuple[Hypothes
                 *_eye_cues(hardware, form, frame),
                 float(sum(f[0] for f in fits)),
                 *_lip_cues(hardware, form, frame),
-                form.bow,
             )
             out.append(Hypothesis(nose_first, left, cues, tuple(f[1] for f in fits)))
     return tuple(out)
@@ -157,11 +158,6 @@ class _Form:
         """How far the body's mass lies towards the nose, in tenths of the length."""
         d = self.top - self.bottom
         return float(10 * (0.5 - (self.x * d).sum() / d.sum()))
-
-    @property
-    def bow(self) -> float:
-        """How far the body lies towards the back of the line from nose to tail, in tenths of the depth."""
-        return float(10 * ((self.top + self.bottom) / 2).mean() / (self.top - self.bottom).max())
 
     def height(self, x: float, y: float) -> float:
         """Height between belly (0) and back (1)."""
