@@ -11,6 +11,7 @@ from identify.records import (
     Card,
     Colour,
     Evidence,
+    Eye,
     Hangers,
     Hooks,
     Lab,
@@ -51,7 +52,7 @@ def plus_minus(value: float, u: float, unit: str = "") -> str:
 def length(q: Quantity | None, units: Units = "mm") -> str:
     """A length with ± and its unit."""
     if q is None:
-        return "not measured"
+        return "not measured without a scale"
     if units == "inch":
         return plus_minus(q.value / MM_PER_INCH, q.u / MM_PER_INCH, "in")
     return plus_minus(q.value, q.u, "mm")
@@ -158,6 +159,12 @@ def lip(found: Lip | None) -> str:
     return f"{'seen' if found.present else 'none seen'} ({percent(p)} sure)"
 
 
+def eye(found: Eye | None, units: Units) -> str:
+    if found is None:
+        return "none seen"
+    return "seen" if found.diameter_mm is None else f"{length(found.diameter_mm, units)} across"
+
+
 def count(found: Hangers | Hooks | None) -> str:
     return "not measured" if found is None else str(found.count)
 
@@ -198,7 +205,7 @@ def card(found: Card | None, scale: Scale | None) -> str:
     if scale is not None and scale.source == "line" and scale.px_per_mm is not None:
         return f"scale from a told line, {scale.px_per_mm:.1f} px/mm"
     if found is None or not found.found:
-        return f"no card: {found.why_not}" if found is not None and found.why_not else "no card"
+        return "no card found"
     parts = ["card found"]
     if found.px_per_mm is not None:
         parts.append(f"{found.px_per_mm:.1f} px/mm")
@@ -217,7 +224,7 @@ def measured_rows(m: Measurement, units: Units) -> list[tuple[str, str]]:
         ("line ties", ties(m.line_ties)),
         ("hangers", count(m.hangers)),
         ("hooks on it", count(m.hooks)),
-        ("eye", "none seen" if m.eye is None else f"{length(m.eye.diameter_mm, units)} across"),
+        ("eye", eye(m.eye, units)),
         ("lip", lip(m.lip)),
         ("back", colour(m.back_colour)),
         ("belly", colour(m.belly_colour)),

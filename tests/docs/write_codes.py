@@ -1,6 +1,6 @@
 """Writes `identify/help/codes.md` from the declared lists of codes, so that the two cannot differ.
 
-    python -m tests.docs.write_codes
+python -m tests.docs.write_codes
 """
 
 from __future__ import annotations

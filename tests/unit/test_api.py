@@ -1,0 +1,39 @@
+"""The public surface is exactly what is meant."""
+
+from __future__ import annotations
+
+import inspect
+from importlib.resources import files
+
+import pytest
+
+import identify
+
+MEANT = {
+    "Bait", "BaitprintError", "Identification", "Measurement", "Photo", "PhotoRecord", "Quantity", "References",
+    "ScaleLine", "Settings", "__version__", "identify_photo", "measure_photo", "photo_json", "rank_photo", "read_photo",
+    "read_sets",
+}  # fmt: skip
+
+
+def test_the_surface() -> None:
+    assert set(identify.__all__) == MEANT
+    assert identify.__all__ == sorted(identify.__all__)
+    assert set(identify.__all__) <= set(dir(identify))
+
+
+@pytest.mark.parametrize("name", sorted(MEANT - {"__version__"}))
+def test_everything_public_is_there_and_documented(name: str) -> None:
+    found = getattr(identify, name)
+    assert inspect.getdoc(found)
+    assert callable(found)
+
+
+def test_a_name_that_is_not_there() -> None:
+    with pytest.raises(AttributeError, match="guess"):
+        identify.guess  # noqa: B018
+
+
+def test_types_and_licence_are_carried() -> None:
+    assert files("identify").joinpath("py.typed").is_file()
+    assert files("identify").joinpath("LICENSE").read_text("utf-8").startswith("MIT")
