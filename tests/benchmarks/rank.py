@@ -12,7 +12,7 @@ from __future__ import annotations
 import argparse
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -92,7 +92,8 @@ def ranked(readings: Sequence[Readings], truths: Sequence[Truth], p: Prepared) -
 
 
 def simulated(p: Prepared, n: int, seed: int = 0) -> Scores:
-    """n baits drawn from the ranking's own likelihoods."""
+    """n baits drawn from the ranking's own likelihoods, so without the temperature that real photos need."""
+    p = replace(p, noise=replace(p.noise, temperature=1.0, offset=0.0))
     rng = np.random.default_rng(seed)
     drawn = [draw(rng, p) for _ in range(n)]
     truths = [None if i is None else (p.forms[i].maker, p.forms[i].model) for _, i in drawn]

@@ -210,7 +210,7 @@ def test_a_trace_of_a_lost_tie_speaks_for_more_ties():
     with_trace = {
         c.model: c.probability for c in rank_readings(replace(r, traces=1), prepare([OTTER, FERRY])).candidates
     }
-    assert with_trace["Low Otter"] > 5 * without["Low Otter"]
+    assert with_trace["Low Otter"] > 3 * without["Low Otter"]
 
 
 @pytest.mark.parametrize("way", [1, 2, 3])
