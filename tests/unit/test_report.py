@@ -67,8 +67,16 @@ def test_words_for_weights_are_near_the_weight(weight: float) -> None:
 
 @pytest.mark.parametrize(
     ("p", "said"),
-    [(0, "0 %"), (1, "100 %"), (0.5, "50 %"), (4e-4, "< 0.1 %"), (0.99995, "> 99.9 %"), (0.034, "3.4 %"), (0.992, "99.2 %")],
-)  # fmt: skip
+    [
+        (0, "0 %"),
+        (1, "100 %"),
+        (0.5, "50 %"),
+        (0.0004, "< 0.1 %"),
+        (0.99995, "> 99.9 %"),
+        (0.034, "3.4 %"),
+        (0.992, "99.2 %"),
+    ],
+)
 def test_probabilities(p: float, said: str) -> None:
     assert words.percent(p) == said
 
@@ -274,8 +282,8 @@ def test_large_pictures_are_made_small(tmp_path: Path) -> None:
     one = replace(record(), baits=(replace(record().baits[0], measurement=m),))
     pictures = take(read(place), one)
     for picture in (pictures.whole, *pictures.baits):
-        size = cv2.imdecode(np.frombuffer(picture.jpeg, np.uint8), cv2.IMREAD_COLOR).shape
-        assert max(size) < 1.6 * BAIT_SIDE
+        pixels = cv2.imdecode(np.frombuffer(picture.jpeg, np.uint8), cv2.IMREAD_COLOR)
+        assert pixels is not None and max(pixels.shape) < 1.6 * BAIT_SIDE
 
 
 def test_a_report_is_written_and_written_again(photo: Path, tmp_path: Path) -> None:
