@@ -117,32 +117,25 @@ def refine(
     photo: Photo, corners: Array, settings: Settings, sample: Sampler, reach: float
 ) -> tuple[Array, tuple[Side, ...]] | None:
     """Corners and sides in pixels of the photo, from ordered ones within `reach` pixels; None where a side is lost."""
-    if reach > REACH_OF_FIT_PX:
-        moved = rough_sides(sample, corners, reach)
-        corners = corners if moved is None else in_order(moved[0])
-    sides: list[Side] = []
-    blurs: list[float] | None = None
+    if reach <= REACH_OF_FIT_PX:
+        met = _fitted(photo, corners, settings, sample)
+        if met is not None:
+            return met
+    moved = rough_sides(sample, corners, reach)
+    return None if moved is None else _fitted(photo, in_order(moved[0]), settings, sample)
+
+
+def _fitted(photo: Photo, corners: Array, settings: Settings, sample: Sampler) -> tuple[Array, tuple[Side, ...]] | None:
     pose = fit_pose(corners, settings.card_size_mm, (photo.width, photo.height), photo.focal_35mm, 0.5)
-    for _ in range(3):
-        edges = np.roll(corners, -1, 0) - corners
-        lengths = np.hypot(*edges.T)
-        scales = lengths / np.hypot(*(np.roll(pose.plane_mm, -1, 0) - pose.plane_mm).T)
-        bands = [face_width_px(pose, i, settings.card_thickness_mm, float(scales[i])) for i in range(4)]
-        four = strips(sample, corners, float(min(TIP_MM * scales.mean(), 0.3 * lengths.min())))
-        if four is None:
-            return None
-        fitted = fit_sides(four, corners, bands, blurs)
-        if fitted is None:
-            return None
-        sides, blurs = fitted
-        met = corners_of(sides)
-        if met is None:
-            return None
-        shift = float(np.abs(met - corners).max())
-        corners = in_order(met)
-        if shift < 0.7:
-            break
-    return corners, tuple(sides)
+    lengths = np.hypot(*(np.roll(corners, -1, 0) - corners).T)
+    scales = lengths / np.hypot(*(np.roll(pose.plane_mm, -1, 0) - pose.plane_mm).T)
+    bands = [face_width_px(pose, i, settings.card_thickness_mm, float(scales[i])) for i in range(4)]
+    four = strips(sample, corners, float(min(TIP_MM * scales.mean(), 0.3 * lengths.min())))
+    sides = None if four is None else fit_sides(four, corners, bands)
+    if sides is None:
+        return None
+    met = corners_of(sides)
+    return None if met is None else (met, tuple(sides))
 
 
 def judge(photo: Photo, reduced: np.ndarray, shrink: int, corners: Array, sides: tuple[Side, ...], settings: Settings

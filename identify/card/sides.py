@@ -42,8 +42,11 @@ SHADOWS_PX = (
 )
 """Widths of a line of shadow along a side, and how much softer than the top's edge its far side is."""
 CLEARER = 3.0
-FAINT = 0.025
-"""Least height of a step between the card and a line of shadow, of the strip's strongest contrast."""
+STEP = 0.1
+DIP = 0.02
+DIP_WIDTH_PX = 2.5
+"""Least height of a step between the card and a line of shadow, of the strip's strongest contrast: shadow brighter than
+the card, or darker.  A narrow dark line is what sharpening leaves beside any edge."""
 MUCH_BETTER = 1.0
 """Logarithm of mean square by which such a line must improve the fit."""
 PLACES_PX = np.arange(-7.0, 3.51, 0.25)
@@ -288,7 +291,7 @@ def _best_model(strip: _Strip, blur: float, band: float) -> tuple[Array, float]:
     """Weighted mean squares (places, segments) that the model leaves which explains a strip best at this blur, and its
     penalised logarithm.
 
-    A model whose first step is too low to be seen is out: its place would be anybody's guess.
+    A model whose first step is too low to be seen is out, since its place would be anybody's guess.
     """
     models: tuple[Model, ...] = ((0.0, 0.0), (max(0.5, round(2 * band) / 2), 0.0)) if band > 0.3 else ((0.0, 0.0),)
     if strip.by_shadow:  # a shadow shows only on a ground brighter than the card, and keeps its colour
@@ -297,10 +300,13 @@ def _best_model(strip: _Strip, blur: float, band: float) -> tuple[Array, float]:
     parts = (strip.values @ q).reshape(len(models), SEGMENTS, len(PLACES_PX), 3).transpose(1, 0, 2, 3)
     power = strip.values**2 @ weight**2
     error = np.maximum(power[..., None] - (parts**2).sum(3), 1e-9) / (weight**2).sum(0)[None, :, None]
-    height = np.abs(_middle((parts * first).sum(3)))
-    error[:, (height < max(FAINT, 1.5 * strip.noise)) & (np.array(models)[:, :1] > 0)] = np.inf
+    height = _middle((parts * first).sum(3))
+    width = np.array(models)[:, :1]
+    seen = (height > max(STEP, 15 * strip.noise)) & (width > 1.3 * blur)
+    seen |= (height < -max(DIP, 6 * strip.noise)) & (width >= DIP_WIDTH_PX)
+    error[:, ~seen & (width > 0)] = np.inf
     error[:, 1:, [0, -1]] = np.inf  # at the rim of what was read a band only mends the levels
-    noise = max((0.5 * strip.noise) ** 2, 1e-4)
+    noise = max((0.5 * strip.noise) ** 2, 4e-5)
     scores = np.log(_middle(error.min(2)) + noise)
     scores[1:] += MUCH_BETTER
     chosen = int(np.argmin(scores))
@@ -324,40 +330,33 @@ def strips(sample: Sampler, corners: Array, inset: float) -> list[_Strip] | None
     return good if len(good) == 4 else None
 
 
-def fit_sides(
-    four: list[_Strip], corners: Array, bands: list[float], blurs: list[float] | None = None
-) -> tuple[list[Side], list[float]] | None:
+def fit_sides(four: list[_Strip], corners: Array, bands: list[float]) -> list[Side] | None:
     """Fit the sides of ordered corners that lie within some pixels of the truth; None when one of them is lost.
 
     `bands`: width in pixels of the side face that shows, 0 if hidden; it and a line of shadow are taken in where they
-    explain a profile much better.  `blurs`: from an earlier fit.  One blur serves all sides read by light; those read
-    by colour have their own, since JPEG keeps colour at half the resolution.  Returns the sides and the blurs.
+    explain a profile much better.  One blur serves all sides read by light; those read by colour have their own, since
+    JPEG keeps colour at half the resolution.
     """
-    if blurs is None:
-        scores = np.full((4, len(BLURS_PX)), np.inf)
-        for i, (strip, band) in enumerate(zip(four, bands, strict=True)):
-            for k in range(0, len(BLURS_PX), 3):
-                scores[i, k] = _best_model(strip, BLURS_PX[k], band)[1]
-        by_light = [i for i, s in enumerate(four) if not s.by_colour]
-        groups = ([by_light] if by_light else []) + [[i] for i, s in enumerate(four) if s.by_colour]
-        best = [0.0] * 4
-        for group in groups:
-            near = int(np.argmin(scores[group].sum(0)))
-            for k in range(max(near - 2, 0), min(near + 3, len(BLURS_PX))):
-                for i in group:
-                    if not np.isfinite(scores[i, k]):
-                        scores[i, k] = _best_model(four[i], BLURS_PX[k], bands[i])[1]
-            for i in group:
-                best[i] = BLURS_PX[int(np.argmin(scores[group].sum(0)))]
-        blurs = best
-    sides = []
-    for i, strip in enumerate(four):
-        error, _ = _best_model(strip, blurs[i], bands[i])
-        side = _fit_side(strip, corners[i], corners[(i + 1) % 4], error)
-        if side is None:
-            return None
-        sides.append(side)
-    return sides, blurs
+    by_light = [i for i, s in enumerate(four) if not s.by_colour]
+    groups = ([by_light] if by_light else []) + [[i] for i, s in enumerate(four) if s.by_colour]
+    fits: dict[tuple[int, int], tuple[Array, float]] = {}
+
+    def score(group: list[int], k: int) -> float:
+        for i in group:
+            if (i, k) not in fits:
+                fits[i, k] = _best_model(four[i], BLURS_PX[k], bands[i])
+        return sum(fits[i, k][1] for i in group)
+
+    sides: dict[int, Side] = {}
+    for group in groups:
+        near = min(range(0, len(BLURS_PX), 3), key=lambda k: score(group, k))
+        best = min(range(max(near - 2, 0), min(near + 3, len(BLURS_PX))), key=lambda k: score(group, k))
+        for i in group:
+            side = _fit_side(four[i], corners[i], corners[(i + 1) % 4], fits[i, best][0])
+            if side is None:
+                return None
+            sides[i] = side
+    return [sides[i] for i in range(4)]
 
 
 def _fit_side(strip: _Strip, a: Array, b: Array, best: Array) -> Side | None:
