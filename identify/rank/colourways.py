@@ -36,7 +36,7 @@ class Palette:
     `back`, `belly` (c, 3) CIELAB, NaN where not known; `zones` the same for each zone kind, and
     `has_zone` (c, 4) 1 where there is one of ZONES; `photo` (c,) bool: known
     from photographs; `finish` (c,): 1 leaf or clear, 0 paint; `pattern` (c,) indexes PATTERNS.  Form i lists the
-    colourways `listed[starts[i] : starts[i] + counts[i]]`.
+    colourways `listed[starts[k] : starts[k] + counts[k]]` with k = `list_of[i]`: sizes of one model share their list.
     """
 
     colourways: tuple[Colourway, ...]
@@ -50,16 +50,24 @@ class Palette:
     listed: Indices
     starts: Indices
     counts: Indices
+    list_of: Indices
 
     def mean_over_forms(self, values: Array) -> Array:
         """The mean (n,) over each form's colourways of values (c,); 0 for forms that list none."""
         running = np.concatenate([[0.0], np.cumsum(values[self.listed])])
-        sums: Array = running[self.starts + self.counts] - running[self.starts]
-        return sums / np.maximum(self.counts, 1)
+        sums = running[self.starts + self.counts] - running[self.starts]
+        means: Array = (sums / np.maximum(self.counts, 1))[self.list_of]
+        return means
+
+    @property
+    def lists_any(self) -> NDArray[np.bool_]:
+        """Whether each form (n,) lists any colourway."""
+        return self.counts[self.list_of] > 0
 
     def of(self, form: int) -> Indices:
         """The colourways (indices) that a form lists."""
-        return self.listed[self.starts[form] : self.starts[form] + self.counts[form]]
+        k = self.list_of[form]
+        return self.listed[self.starts[k] : self.starts[k] + self.counts[k]]
 
 
 def _labs(values: Sequence[Lab | None]) -> Single:
@@ -75,15 +83,24 @@ def palette(forms: Sequence[Form], noise: Noise) -> Palette:
     places: dict[int, int] = {}
     colourways: list[Colourway] = []
     listed: list[int] = []
-    counts = np.zeros(len(forms), np.int64)
+    starts: list[int] = []
+    counts: list[int] = []
+    lists: dict[tuple[int, ...], int] = {}
+    list_of = np.zeros(len(forms), np.int64)
     for i, form in enumerate(forms):
         fitting = [c for c in form.colourways if not c.sizes or form.size in c.sizes]
+        own = []
         for colourway in sorted(fitting, key=lambda c: (c.code, c.name)):
             if id(colourway) not in places:
                 places[id(colourway)] = len(colourways)
                 colourways.append(colourway)
-            listed.append(places[id(colourway)])
-        counts[i] = len(fitting)
+            own.append(places[id(colourway)])
+        if tuple(own) not in lists:
+            lists[tuple(own)] = len(starts)
+            starts.append(len(listed))
+            counts.append(len(own))
+            listed.extend(own)
+        list_of[i] = lists[tuple(own)]
     zone_labs = [{z.kind: z.lab for z in c.zones} for c in colourways]
     return Palette(
         colourways=tuple(colourways),
@@ -95,8 +112,9 @@ def palette(forms: Sequence[Form], noise: Noise) -> Palette:
         finish=np.array([UNKNOWN if c.finish is None else int(c.finish in HARD) for c in colourways], np.int64),
         pattern=np.array([_pattern_index(c.pattern) for c in colourways], np.int64),
         listed=np.array(listed, np.int64),
-        starts=np.concatenate([[0], np.cumsum(counts)[:-1]]).astype(np.int64) if len(forms) else np.zeros(0, np.int64),
-        counts=counts,
+        starts=np.array(starts, np.int64),
+        counts=np.array(counts, np.int64),
+        list_of=list_of,
     )
 
 
@@ -198,7 +216,7 @@ class ColourSpeech:
 def _forms(values: Array, which: Palette, share: Array, noise: Noise) -> tuple[Array, float]:
     """Log ratios (2, n) of forms against an unlisted bait, and that bait's own ratio against the broad density."""
     listed = np.array([which.mean_over_forms(np.exp(v)) for v in values])
-    say = which.counts > 0
+    say = which.lists_any
     pooled = float(share[say] @ listed[0][say] / share[say].sum()) if say.any() else 1.0
     unlisted = 1 - noise.colour_pool + noise.colour_pool * pooled
     forms = (1 - noise.colour_unlisted) * listed + noise.colour_unlisted * unlisted

@@ -282,6 +282,14 @@ def test_colours_known_from_photographs_are_compared_with_what_the_surface_shows
     assert gaps[1] > 20
 
 
+def test_a_model_without_colours_leaves_the_others_alone():
+    bare = replace(FERRY, colourways=())
+    with_bare, without = (rank_readings(seen(OTTER), prepare(s)) for s in ([bare, OTTER], [OTTER]))
+    assert with_bare.candidates[0].colourway == without.candidates[0].colourway
+    weights = {e.feature: e.weight for c in with_bare.candidates if c.maker == "Brack" for e in c.evidence}
+    assert weights["colours"] == 0
+
+
 # ------------------------------------------------------------------ priors
 
 
