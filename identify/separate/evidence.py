@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from identify.separate.ground import Ground, Plane
 from identify.separate.shade import OWN_CHROMA, seeds
 
+_GROUND_SHARE = 0.025
+"""Part of the picture from which on a closed patch that looks like the ground is ground: a compartment's floor."""
 _EUCLID = (cv2.DIST_L2, 5)
 DEBUG: dict[str, Mask] | None = None
 Mask = NDArray[np.bool_]
@@ -101,7 +103,7 @@ def part(linear: Plane, ground: Ground, usable: Mask, grain: float) -> NDArray[n
     tinted = opened(ground.chroma_distance(np.asarray(cv2.blur(raw, (5, 5)), np.float32)) > OWN_CHROMA, 1)
     judged = seeds(
         (enclosed & tinted, opened(enclosed & ~tinted, 1)), sure, chroma, difference, rough, usual, unrest,
-        ground.bright, least=(6 * grain) ** 2,
+        (ground.dark, ground.bright), least=(6 * grain) ** 2,
     )  # fmt: skip
     markers = np.zeros(maybe.shape, np.int32)
     markers[sure] = 2
@@ -148,13 +150,19 @@ def _hysteresis(values: Plane, low: float, high: float) -> Mask:
 
 
 def _flood(passable: Mask, start: Mask, radius: float) -> Mask:
-    """What can be reached from `start` through `passable` by a disc of this radius."""
+    """What can be reached from `start` through `passable` by a disc of this radius, as far as it is large or runs to the
+    picture's rim: a small patch with hard edges all round is no ground, even if it looks so."""
     wide = opened(passable, radius)
-    _, labels = cv2.connectedComponents(wide.astype(np.uint8), connectivity=4)
-    reached = np.unique(labels[start & wide])
-    table = np.zeros(int(labels.max()) + 1, bool)
-    table[reached[reached > 0]] = True
-    return table[labels]
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(wide.astype(np.uint8), connectivity=4)
+    reached = np.bincount(labels[start & wide], minlength=count) > 0
+    h, w = passable.shape
+    x, y, bw, bh, area = stats.T
+    rim = (x == 0) | (y == 0) | (x + bw == w) | (y + bh == h)
+    reached &= rim | (area > _GROUND_SHARE * h * w)
+    reached[0] = False
+    flooded: Mask = reached[labels]
+    return flooded
+
 
 
 def _debug(**planes: Mask) -> None:

@@ -22,7 +22,7 @@ _MIX = np.array([[1 / 3, 1 / 3, 1 / 3], [1, -1, 0], [0, -1, 1]], np.float32)
 _LIGHT = np.array([[0.25, 0.5, 0.25]], np.float32)
 _UNMIX = np.linalg.inv(_MIX).astype(np.float32)
 _GRID = 48
-_ROUNDS = 8
+_ROUNDS = 10
 
 LEAST_CHROMA = 0.01
 """Standard deviation of log chroma that even the plainest ground has between light, shadow and reflections."""
@@ -160,7 +160,7 @@ def _fit(basis: Array, values: Array, prior: Array) -> tuple[Array, Array]:
     for turn in range(_ROUNDS):
         spread = np.array([1.4826 * _weighted_median(np.abs(rest[:, k]), prior * (kept + 0.05)) for k in range(3)])
         spread = np.maximum(spread, (0.03, 0.01, 0.01))
-        away = (rest / spread / (6.0 if turn < 3 else 4.5)) ** 2
+        away = (rest / spread / (4.5 if turn < 3 else 3.0)) ** 2
         kept = np.clip(1 - away.max(1), 0, 1) ** 2 * used
         weights = kept * (prior if turn < 3 else used)
         if (weights > 0).sum() < 3 * basis.shape[1]:
@@ -198,8 +198,8 @@ def _with_scatter(traits: Plane, lit: Plane, bare: NDArray[np.bool_], floor: flo
     spread = np.maximum([_robust_spread(turned[:, k]) for k in range(2)], LEAST_CHROMA)
     lum = rest[:, 0]
     middle = float(np.median(lum))
-    bright = max(float(np.quantile(lum, 0.995)) - middle, 2.6 * spread_l, 0.03)
-    dark = max(middle - float(np.quantile(lum, 0.02)), 2.0 * spread_l, 0.03)
+    bright = float(np.clip(np.quantile(lum, 0.995) - middle, max(2.6 * spread_l, 0.03), max(4 * spread_l, 0.03)))
+    dark = float(np.clip(middle - np.quantile(lum, 0.02), max(2 * spread_l, 0.03), max(3 * spread_l, 0.03)))
     shifted = lit + np.array([middle, *np.median(rest[:, 1:], 0)], np.float32)
     return Ground(
         shifted.astype(np.float32), np.array([max(spread_l, 0.01), *spread]), turn.T, bright, dark, share, floor

@@ -73,7 +73,7 @@ def seeds(
     rough: Plane,
     usual: float,
     unrest: float,
-    bright: float,
+    reach: tuple[float, float],
     least: float,
 ) -> NDArray[np.uint8]:
     """Mark enclosed patches: 2 paint, 1 shade, 0 undecided, (h, w).
@@ -98,8 +98,10 @@ def seeds(
             float(off[:, 0].std()), float(np.median(rough[box][here])) / usual,
         )  # fmt: skip
         cool = may_be_cool_shade(patch, unrest)
-        if (is_paint(patch, bright) and not cool) or (patch.area > least and patch.unrest > 0.25 > 4 * unrest):
+        if (is_paint(patch, reach[1]) and not cool) or (patch.area > least and patch.unrest > 0.25 > 4 * unrest):
             marks[box][here] = 2
+        elif patch.area < least and patch.chroma < SHADE_CHROMA and -reach[0] < patch.luminance < reach[1]:
+            marks[box][here] = 1  # the ground between the wires of a hook
         elif cool or may_be_shade(patch, unrest):
             shades.append((k, patch, cool))
     known = (marks == 2) | sure
