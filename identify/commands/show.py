@@ -25,8 +25,8 @@ def photo(out: Console, record: PhotoRecord, units: Units, ranked: bool) -> None
         return
     out.print(f"  {record.width} × {record.height} px, {words.card(record.card, record.scale)}")
     _notices(out, record.warnings, "  ")
-    for thing in record.set_aside:
-        out.print(f"  set aside: {thing.reason}")
+    for reason in words.set_aside(record.set_aside):
+        out.print(f"  set aside: {reason}")
     for bait in record.baits:
         _bait(out, bait, units, ranked)
     out.print()

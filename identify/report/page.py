@@ -65,6 +65,7 @@ class Bar:
     expected: str
     weight: str
     words: str
+    short: str
     length: float
     beyond: bool
 
@@ -117,7 +118,7 @@ def photo_page(
         facts=", ".join(filter(None, (size, words.card(record.card, record.scale)))) if record.error is None else "",
         error=None if record.error is None else record.error.text,
         notices=_texts(record.warnings),
-        set_aside=tuple(thing.reason for thing in record.set_aside),
+        set_aside=words.set_aside(record.set_aside),
         seen=seen,
         baits=baits,
     )
@@ -213,6 +214,7 @@ def _bars(candidate: Candidate, units: Units) -> list[Bar]:
                 expected=words.in_units(row.expected, units),
                 weight=f"{row.weight:+.2f}".replace("-", "−"),
                 words=words.weight_in_words(row.weight),
+                short=words.weight_in_short(row.weight),
                 length=round(share * BAR_HALF, 1),
                 beyond=abs(row.weight) > BAR_FULL,
             )

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
+from collections.abc import Sequence
 from typing import Literal
 
 from identify.records import (
@@ -20,6 +22,7 @@ from identify.records import (
     Measurement,
     Quantity,
     Scale,
+    SetAside,
 )
 
 Units = Literal["mm", "inch"]
@@ -198,6 +201,12 @@ def colourway(candidate: Candidate) -> str:
     if not match.listed:
         return f"none listed near (nearest {match.name})"
     return f"{match.name} ({percent(match.probability)})"
+
+
+def set_aside(things: Sequence[SetAside]) -> tuple[str, ...]:
+    """Why things were not measured, each reason once."""
+    counted = Counter(thing.reason for thing in things)
+    return tuple(reason if n == 1 else f"{reason} ({n} things)" for reason, n in counted.items())
 
 
 def card(found: Card | None, scale: Scale | None) -> str:
