@@ -10,7 +10,8 @@ import numpy as np
 
 from identify.card.light import Patch, read_patch
 from identify.card.pose import Pose, fit_pose, in_order
-from identify.card.sides import Sampler, Side, corners_of, fit_sides, rough_sides, strips
+from identify.card.sides import Side, corners_of, fit_sides, rough_sides, strips
+from identify.card.strips import Sampler
 from identify.geometry import Array
 from identify.photo import Photo
 from identify.settings import Settings

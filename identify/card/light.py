@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from identify.card.sides import LUMINANCE
+from identify.card.strips import LUMINANCE
 from identify.geometry import Array
 
 INSET_MM = 1.5

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from identify.card.judge import Candidate, judge, refine, rough_candidate
 from identify.card.propose import perceptual, propose
-from identify.card.sides import sample_photo, sampler
+from identify.card.strips import sample_photo, sampler
 from identify.geometry import Array
 from identify.photo import Photo
 from identify.settings import Settings

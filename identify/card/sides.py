@@ -9,23 +9,17 @@ edges is the side; sides meet in the corners of the full rectangle, whatever the
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from identify.card.propose import line_through, meet
+from identify.card.strips import SEGMENTS, Sampler, Strip, middle, read_strip
 from identify.geometry import Array
-from identify.photo import Photo
 
-Sampler = Callable[[Array], Array]
-"""Linear RGB (n, 3) at points (n, 2) of the photo; NaN outside the frame."""
-
-SEGMENTS = 12
 BLURS_PX = tuple(0.5 * 1.15**k for k in range(16))
 SHADOWS_PX = (
     (1.0, 0.0),
@@ -41,17 +35,17 @@ SHADOWS_PX = (
     (5.5, 2.5),
 )
 """Widths of a line of shadow along a side, and how much softer than the top's edge its far side is."""
-CLEARER = 3.0
 STEP = 0.1
 DIP = 0.02
 DIP_WIDTH_PX = 2.5
 """Least height of a step between the card and a line of shadow, of the strip's strongest contrast: shadow brighter than
 the card, or darker.  A narrow dark line is what sharpening leaves beside any edge."""
+INWARDS_PX = 0.8
 MUCH_BETTER = 1.0
 """Logarithm of mean square by which such a line must improve the fit."""
 PLACES_PX = np.arange(-7.0, 3.51, 0.25)
 OFFSETS_PX = np.arange(-12.0, 9.25, 0.5)
-LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
+INSIDE_PX = -7.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,126 +67,7 @@ class Side:
     bright_ground: bool
 
 
-def sampler(picture: NDArray[np.float32]) -> Sampler:
-    """Bilinear sampler of a picture (h, w, 3) in its own pixels."""
-
-    def sample(points: Array) -> Array:
-        return _sample(picture, points)
-
-    return sample
-
-
-def _sample(picture: NDArray[np.float32], points: Array) -> Array:
-    h, w = picture.shape[:2]
-    xy = points.astype(np.float32)
-    rows = 4096  # remap takes no side longer than 32767
-    parts = [
-        cv2.remap(picture, xy[i : i + rows, None, 0], xy[i : i + rows, None, 1], cv2.INTER_LINEAR)[:, 0]
-        for i in range(0, len(xy), rows)
-    ]
-    values = np.concatenate(parts).astype(float)
-    out = (points[:, 0] < 0) | (points[:, 1] < 0) | (points[:, 0] > w - 1) | (points[:, 1] > h - 1)
-    values[out] = np.nan
-    return values
-
-
-def sample_photo(photo: Photo) -> Sampler:
-    """Bilinear sampler of a photo at full resolution, which reads windows around the points only.
-
-    Points that follow each other should lie near each other.
-    """
-
-    def sample(points: Array) -> Array:
-        values = np.full((len(points), 3), np.nan)
-        for rows in np.array_split(np.arange(len(points)), 6):
-            part = points[rows]
-            x0, y0 = np.maximum(np.floor(part.min(0)) - 1, 0).astype(int)
-            x1, y1 = np.minimum(np.ceil(part.max(0)) + 2, [photo.width, photo.height]).astype(int)
-            if x1 - x0 > 1 and y1 - y0 > 1:
-                values[rows] = _sample(photo.linear((int(x0), int(y0), int(x1), int(y1))), part - [x0, y0])
-        return values
-
-    return sample
-
-
-@dataclass(frozen=True, eq=False)
-class _Strip:
-    """Profiles (segments, offsets) across one side: 0 on the card, 1 where they depart from it most.
-
-    `bright_ground`: the ground is more than twice as bright as the card, so that a shadow on it may look like the card.
-    `by_shadow`: a line of shadow may show, which takes a ground that is brighter than the card."""
-
-    at: Array
-    offsets: Array
-    values: Array
-    noise: float
-    contrast: float
-    by_colour: bool
-    bright_ground: bool
-    by_shadow: bool
-
-
-def _strip(sample: Sampler, a: Array, b: Array, offsets: Array, level: float, inset: float) -> _Strip | None:
-    """Read the strip along side a to b (clockwise as seen, so that outside is to the left hand of one who walks)."""
-    length = float(np.hypot(*(b - a)))
-    along = (b - a) / length
-    out = np.array([along[1], -along[0]])
-    first, last = inset, length - inset
-    if last - first < 6:
-        return None
-    each = int(np.clip((last - first) / SEGMENTS, 2, 24))
-    at = np.linspace(first, last, SEGMENTS * each)
-    grid = a + at[:, None, None] * along + offsets[None, :, None] * out
-    values = sample(grid.reshape(-1, 2)).reshape(SEGMENTS, each, len(offsets), 3)
-    profile = values.mean(1)
-    missing = np.isnan(profile)
-    if missing.any():
-        if missing.mean() > 0.3 or missing[:, offsets < level].any():
-            return None
-        profile = np.where(missing, np.nanmedian(np.where(missing, np.nan, profile)), profile)
-    inside = offsets < level
-    mean = _middle(profile)
-    top = _middle(mean[inside])
-    light = float(top @ LUMINANCE)
-    # colours are read across the strongest departure: it may be the ground or a dark line of shadow before it
-    beyond = mean[~inside] - top
-    by_light, by_any = np.abs(beyond @ LUMINANCE), np.abs(beyond).max(1)
-    if not by_any.max() > 1e-5:
-        return None
-    strongest, colourful = int(np.argmax(by_light)), int(np.argmax(by_any))
-    direction, difference = LUMINANCE, beyond[strongest]
-    tint = beyond[colourful] / np.abs(beyond[colourful]).sum()
-    # JPEG keeps light sharper than colour, so colour is read only where it stands out much more clearly: where the
-    # ground is about as bright as the card, and its grain drowns the difference
-    by_colour = CLEARER * _clarity(profile, ~inside, strongest, LUMINANCE) < _clarity(profile, ~inside, colourful, tint)
-    if by_colour:
-        direction, difference = tint, beyond[colourful]
-    scale = float(difference @ direction)
-    if not np.isfinite(scale) or abs(scale) < 1e-5:
-        return None
-    # levels of the card follow uneven light along the side
-    projected = profile @ direction
-    card = _middle(projected[:, inside].T)
-    count = np.arange(SEGMENTS) - (SEGMENTS - 1) / 2
-    card = card.mean() + count * (count @ card) / (count @ count)
-    units = (projected - card[:, None]) / scale
-    noise = 1.4826 * float(np.median(np.abs(units[:, inside])))
-    at = at.reshape(SEGMENTS, each).mean(1)
-    brighter = float((mean[-4:].mean(0) - top) @ LUMINANCE) / max(light, 1e-4)
-    return _Strip(
-        at, offsets, units, max(noise, 1e-3), abs(scale) / max(light, 1e-4), by_colour, brighter > 1.0,
-        brighter > 0 and not by_colour,
-    )  # fmt: skip
-
-
-def _clarity(profile: Array, outside: NDArray[np.bool_], at: int, direction: Array) -> float:
-    """How far ground and card differ, read along a direction of colour, over how much that varies along the side."""
-    v = profile @ direction
-    step = v[:, outside][:, max(at - 1, 0) : at + 2].mean(1) - v[:, ~outside].mean(1)
-    return float(abs(step.mean()) / (step.std() + 0.002 * abs(v.mean()) + 1e-6))
-
-
-def _rough_edges(strip: _Strip) -> tuple[Array, NDArray[np.bool_]]:
+def _rough_edges(strip: Strip) -> tuple[Array, NDArray[np.bool_]]:
     """Per segment the place of the innermost step out of the card's own level, and whether there is one.
 
     Innermost, since a shadow beside the card may hide the step that looks strongest: it lies at the shadow's far edge.
@@ -236,7 +111,7 @@ def rough_sides(sample: Sampler, corners: Array, reach: float) -> tuple[Array, l
     offsets = np.arange(-reach, reach + 0.25, 0.5)
     shortest = float(np.hypot(*(np.roll(corners, -1, 0) - corners).T).min())
     for a, b in zip(corners, np.roll(corners, -1, 0), strict=True):
-        strip = _strip(sample, a, b, offsets, -0.45 * reach, max(0.09 * shortest, 2.0))
+        strip = read_strip(sample, a, b, offsets, -0.45 * reach, max(0.09 * shortest, 2.0))
         if strip is None:
             return None
         y, ok = _rough_edges(strip)
@@ -287,7 +162,7 @@ def _bases(blur: float, models: tuple[Model, ...]) -> tuple[Array, Array, Array]
     )
 
 
-def _best_model(strip: _Strip, blur: float, band: float) -> tuple[Array, float]:
+def _best_model(strip: Strip, blur: float, band: float) -> tuple[Array, float]:
     """Weighted mean squares (places, segments) that the model leaves which explains a strip best at this blur, and its
     penalised logarithm.
 
@@ -300,37 +175,28 @@ def _best_model(strip: _Strip, blur: float, band: float) -> tuple[Array, float]:
     parts = (strip.values @ q).reshape(len(models), SEGMENTS, len(PLACES_PX), 3).transpose(1, 0, 2, 3)
     power = strip.values**2 @ weight**2
     error = np.maximum(power[..., None] - (parts**2).sum(3), 1e-9) / (weight**2).sum(0)[None, :, None]
-    height = _middle((parts * first).sum(3))
+    height = middle((parts * first).sum(3))
     width = np.array(models)[:, :1]
     seen = (height > max(STEP, 15 * strip.noise)) & (width > 1.3 * blur)
     seen |= (height < -max(DIP, 6 * strip.noise)) & (width >= DIP_WIDTH_PX)
     error[:, ~seen & (width > 0)] = np.inf
     error[:, 1:, [0, -1]] = np.inf  # at the rim of what was read a band only mends the levels
     noise = max((0.5 * strip.noise) ** 2, 4e-5)
-    scores = np.log(_middle(error.min(2)) + noise)
+    scores = np.log(middle(error.min(2)) + noise)
     scores[1:] += MUCH_BETTER
     chosen = int(np.argmin(scores))
     return np.ascontiguousarray(error[:, chosen].T), float(scores[chosen])
 
 
-def _middle(values: Array) -> Array:
-    """Median over the first axis; several times faster than NumPy's for short ones."""
-    ranked = np.sort(values, axis=0)
-    n = len(values)
-    middle: Array = (ranked[(n - 1) // 2] + ranked[n // 2]) / 2
-    return middle
-
-
-def strips(sample: Sampler, corners: Array, inset: float) -> list[_Strip] | None:
+def strips(sample: Sampler, corners: Array, inset: float) -> list[Strip] | None:
     """The four strips along ordered corners' sides; `inset`: length left out at each end, for the rounded tips."""
-    read = [
-        _strip(sample, a, b, OFFSETS_PX, -7.5, inset) for a, b in zip(corners, np.roll(corners, -1, 0), strict=True)
-    ]
+    ends = zip(corners, np.roll(corners, -1, 0), strict=True)
+    read = [read_strip(sample, a, b, OFFSETS_PX, INSIDE_PX, inset) for a, b in ends]
     good = [s for s in read if s is not None]
     return good if len(good) == 4 else None
 
 
-def fit_sides(four: list[_Strip], corners: Array, bands: list[float]) -> list[Side] | None:
+def fit_sides(four: list[Strip], corners: Array, bands: list[float]) -> list[Side] | None:
     """Fit the sides of ordered corners that lie within some pixels of the truth; None when one of them is lost.
 
     `bands`: width in pixels of the side face that shows, 0 if hidden; it and a line of shadow are taken in where they
@@ -355,11 +221,25 @@ def fit_sides(four: list[_Strip], corners: Array, bands: list[float]) -> list[Si
             side = _fit_side(four[i], corners[i], corners[(i + 1) % 4], fits[i, best][0])
             if side is None:
                 return None
-            sides[i] = side
+            sides[i] = _by_tint(four[i], side, corners[i], corners[(i + 1) % 4])
     return [sides[i] for i in range(4)]
 
 
-def _fit_side(strip: _Strip, a: Array, b: Array, best: Array) -> Side | None:
+def _by_tint(strip: Strip, side: Side, a: Array, b: Array) -> Side:
+    """The side as the ground's colour shows it, where that lies clearly further in than where its light does."""
+    if strip.tinted is None:
+        return side
+    fits = [_best_model(strip.tinted, blur, 0.0) for blur in BLURS_PX[3::2]]
+    other = _fit_side(strip.tinted, a, b, min(fits, key=lambda f: f[1])[0])
+    if other is None or other.support < 0.6:
+        return side
+    along = (b - a) / np.hypot(*(b - a))
+    out = np.array([along[1], -along[0]])
+    inwards = float((side.start + side.end - other.start - other.end) @ out) / 2
+    return other if inwards > max(INWARDS_PX, 4 * other.u_px) else side
+
+
+def _fit_side(strip: Strip, a: Array, b: Array, best: Array) -> Side | None:
     """The side near the line a to b, from the errors (places, segments) of the model that explains it."""
     n = len(PLACES_PX)
     at = best.argmin(0)
@@ -375,7 +255,7 @@ def _fit_side(strip: _Strip, a: Array, b: Array, best: Array) -> Side | None:
     return _side(strip, a, b, y, clear)
 
 
-def _side(strip: _Strip, a: Array, b: Array, y: Array, clear: NDArray[np.bool_]) -> Side | None:
+def _side(strip: Strip, a: Array, b: Array, y: Array, clear: NDArray[np.bool_]) -> Side | None:
     slope, offset, on = _robust_line(strip.at, y, clear, 0.8)
     if on.sum() < 4:
         return None

@@ -8,7 +8,7 @@ import numpy as np
 from identify.card.judge import Candidate, judge, refine
 from identify.card.light import read_patch
 from identify.card.pose import fit_pose, in_order
-from identify.card.sides import sample_photo
+from identify.card.strips import sample_photo
 from identify.errors import BadOption
 from identify.geometry import Array
 from identify.photo import Photo
