@@ -21,9 +21,9 @@ TIP_MM = 4.5
 REACH_OF_FIT_PX = 10.0
 """Nearer than this the fit of the sides finds them by itself."""
 MAX_TILT_DEG = 32.0
-U_EDGE_PX = 0.12
+U_EDGE_PX = 0.15
 """What no single side can know of its edge: tone curve, sharpening, colour at half resolution."""
-U_SHADOW_PX = 0.4
+U_SHADOW_PX = 0.7
 """The same on a ground much brighter than the card, where a shadow may have just the card's brightness."""
 TINT_SPREAD = (0.20, 0.35)
 """How far the light's colour and a half-right white balance pull a grey card: magenta to green, amber to blue."""
@@ -152,7 +152,7 @@ def judge(photo: Photo, reduced: np.ndarray, shrink: int, corners: Array, sides:
     patch = read_patch(reduced, (corners + 0.5) / shrink - 0.5, max(1.5 * scale / shrink, 1.5))
     if patch is None:
         return None
-    refusal = shape_refusal(free, 0.012)
+    refusal = shape_refusal(free, 0.013)
     supports = [s.support for s in sides]
     if refusal is None and (min(supports) < 0.4 or np.mean(supports) < 0.65):
         refusal = "its sides are not clear all along"

@@ -94,7 +94,8 @@ def _robust_line(x: Array, y: Array, ok: NDArray[np.bool_], tolerance: float) ->
     slopes = (v[j] - v[i]) / (u[j] - u[i])
     left = np.abs(y[None] - v[i][:, None] - slopes[:, None] * (x[None] - u[i][:, None]))
     score = np.maximum(0, 1 - (left[:, ok] / tolerance) ** 2).sum(1)
-    best = np.array(ok & (left[int(np.argmax(score))] < tolerance), bool)
+    best: NDArray[np.bool_] = np.zeros(len(x), bool)
+    best[ok & (left[int(np.argmax(score))] < tolerance)] = True
     if best.sum() < 2:
         return 0.0, 0.0, best
     slope, offset = line_through(x[best], y[best])
@@ -115,6 +116,9 @@ def rough_sides(sample: Sampler, corners: Array, reach: float) -> tuple[Array, l
         if strip is None:
             return None
         y, ok = _rough_edges(strip)
+        if strip.tinted is not None:
+            y_tint, ok_tint = _rough_edges(strip.tinted)
+            y = np.where(ok_tint, np.minimum(y, y_tint), y)
         slope, offset, best = _robust_line(strip.at, y, ok, max(0.12 * reach, 0.7))
         if best.sum() < 3:
             return None
