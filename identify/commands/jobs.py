@@ -61,6 +61,7 @@ def identify_photos(
         lambda path: report.add(path, settings, lambda record: rank_photo(record, references, listed)),
         show_one,
         as_json,
+        failed=report.add_failed,
     )
     place = report.write()
     if not as_json:

@@ -102,8 +102,8 @@ def settings_of(
     """The settings that the options of one command mean.  Raises BadOption."""
     if no_card and card is not None:
         raise BadOption("--card and --no-card do not go together.", "Leave one of them out.")
-    if not 0 <= card_thickness <= 50:
-        raise BadOption(f"--card-thickness {card_thickness:g} is not possible.", "Give millimetres from 0 to 50.")
+    if not 0 <= card_thickness <= 10:
+        raise BadOption(f"--card-thickness {card_thickness:g} is not possible.", "Give millimetres from 0 to 10.")
     if not 0 < card_reflectance <= 1:
         raise BadOption(
             f"--card-reflectance {card_reflectance:g} is not possible.", "Give a share of 1, such as 0.18 for 18 %."

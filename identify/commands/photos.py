@@ -10,9 +10,12 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from identify.commands.console import DONE, PARTLY, USAGE, complain, internal
+from identify.errors import BadOption, BaitprintError, PhotoMissing
 from identify.records import PhotoRecord
 
 INTERNAL = "internal-error"
+WRONGLY_ASKED = (PhotoMissing.code, BadOption.code)
+"""When every photo ends so, the command was used wrongly."""
 
 
 def expand(photos: Sequence[str]) -> list[str]:
@@ -31,10 +34,12 @@ def run(
     job: Callable[[str], PhotoRecord],
     show: Callable[[PhotoRecord], None],
     quiet: bool,
+    failed: Callable[[PhotoRecord], None] = lambda record: None,
 ) -> int:
     """Do the job for each photo and show each result at once; returns the exit code.
 
-    A fault that nobody foresaw costs its own photo only.  `quiet`: no progress.
+    A fault that nobody foresaw costs its own photo only, as does an option that does not suit it: `failed` gets what
+    stands for it then.  `quiet`: no progress.
     """
     from identify.answer import unreadable
 
@@ -44,15 +49,19 @@ def run(
             step(path)
             try:
                 record = job(path)
+            except BaitprintError as fault:
+                record = unreadable(path, fault.code, fault.message)
+                failed(record)
             except Exception as fault:
                 if os.environ.get("BAITPRINT_DEBUG"):
                     raise
                 record = unreadable(path, INTERNAL, internal(fault))
+                failed(record)
             show(record)
             if record.error is not None:
                 complain(f"{path}: {record.error.text}")
             codes.append(record.error.code if record.error else None)
-    if all(code == "photo-missing" for code in codes):
+    if all(code in WRONGLY_ASKED for code in codes):
         return USAGE
     return DONE if not any(codes) else PARTLY
 

@@ -103,7 +103,7 @@ def photo_page(
     record: PhotoRecord, pictures: Pictures | None, references: References | None, units: Units
 ) -> PhotoPage:
     """One photo's part of the report."""
-    name = PurePath(record.photo).name
+    name = PurePath(record.photo).name.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
     seen = None
     if pictures is not None:
         x0, y0, x1, y1 = pictures.whole.window

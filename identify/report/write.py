@@ -71,6 +71,10 @@ class Report:
         self.pages.append(photo_page(record, pictures, self.references, self.units))
         return record
 
+    def add_failed(self, record: PhotoRecord) -> None:
+        """Keep a photo's place that nothing could be done with; its record says why."""
+        self.pages.append(photo_page(record, None, self.references, self.units))
+
     def write(self) -> Path:
         """Write the report, aside first and then renamed; returns its path.  Raises CannotWrite."""
         place = self.folder / "index.html"

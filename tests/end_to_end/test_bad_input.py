@@ -80,6 +80,17 @@ def test_pictures_with_nothing_in_them(run: Run, tmp_path: Path) -> None:
         assert line["baits"] == [] and "no-bait" in [w["code"] for w in line["warnings"]]
 
 
+def test_an_option_that_does_not_suit_the_photo(run: Run, tmp_path: Path) -> None:
+    black = drawn(tmp_path / "black.png", 400, 300, 0)
+    result = run(
+        "identify", black, "--card", "5000,5000,6000,5000,6000,6000,5000,6000", "--report", tmp_path / "r", "--json"
+    )
+    no_traceback(result)
+    assert result.returncode == 2
+    assert json.loads(result.stdout)["error"]["code"] == "bad-option"
+    assert "black.png" in (tmp_path / "r" / "index.html").read_text("utf-8")
+
+
 @pytest.mark.skipif(os.name == "nt" or not hasattr(os, "geteuid"), reason="POSIX pipes and permissions")
 def test_a_closed_pipe_ends_quietly(run: Run, environment: dict[str, str], tmp_path: Path) -> None:
     black = drawn(tmp_path / "black.png", 200, 150, 0)

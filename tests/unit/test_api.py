@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import inspect
+import tomllib
 from importlib.resources import files
+from pathlib import Path
 
 import pytest
 
@@ -37,3 +39,11 @@ def test_a_name_that_is_not_there() -> None:
 def test_types_and_licence_are_carried() -> None:
     assert files("identify").joinpath("py.typed").is_file()
     assert files("identify").joinpath("LICENSE").read_text("utf-8").startswith("MIT")
+
+
+def test_the_wheel_carries_every_demo_photo() -> None:
+    top = Path(identify.__file__).parents[1]
+    carried = tomllib.loads((top / "pyproject.toml").read_text("utf-8"))["tool"]["hatch"]["build"]["targets"]["wheel"]
+    photos = {path.name for path in (top / "demo_photos").glob("*.jpg")}
+    assert len(photos) >= 10
+    assert photos == {Path(name).name for name in carried["force-include"] if name.endswith(".jpg")}

@@ -15,7 +15,7 @@ ROOT = Path(identify.__file__).parent
 ORDER = (
     ("settings", "errors", "help"),
     ("records",),
-    ("geometry",),
+    ("geometry", "network"),
     ("calibration", "stages", "outline"),
     ("encoding", "decode"),
     ("photo",),

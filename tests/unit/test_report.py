@@ -241,6 +241,11 @@ def test_the_page_is_whole_safe_and_self_contained(photo: Path, references: Refe
         assert caution in html
 
 
+def test_a_file_name_that_is_no_text_is_shown_as_far_as_it_is() -> None:
+    html = render([photo_page(record(photo="box/caf\udce9.jpg", baits=()), None, None, "mm")], None)
+    assert "caf\ufffd.jpg" in html
+
+
 def test_pictures_carry_nothing_that_the_camera_wrote(photo: Path) -> None:
     html = page(photo, None)
     jpegs = [base64.b64decode(b) for b in re.findall(r"data:image/jpeg;base64,([A-Za-z0-9+/=]+)", html)]
