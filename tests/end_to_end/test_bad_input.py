@@ -134,6 +134,7 @@ def test_interrupted(environment: dict[str, str], tmp_path: Path) -> None:
     worker = subprocess.Popen(
         [*command(), "measure", *[str(black)] * 5000, "--json"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # a shell's background jobs ignore it
     )  # fmt: skip
     assert worker.stdout is not None and worker.stderr is not None
     worker.stdout.readline()
