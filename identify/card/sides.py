@@ -40,6 +40,7 @@ DIP = 0.02
 DIP_WIDTH_PX = 2.5
 """Least height of a step between the card and a line of shadow, of the strip's strongest contrast: shadow brighter than
 the card, or darker.  A narrow dark line is what sharpening leaves beside any edge."""
+LEAVES = 0.03
 INWARDS_PX = 0.8
 MUCH_BETTER = 1.0
 """Logarithm of mean square by which such a line must improve the fit."""
@@ -82,7 +83,8 @@ def _rough_edges(strip: Strip) -> tuple[Array, NDArray[np.bool_]]:
     # the step's steepest place lies within a blur's width of where the level is left
     reach = np.arange(len(strip.offsets))[None] - first[:, None]
     near = (reach >= -2) & (reach <= max(3, round(2.0 / (strip.offsets[1] - strip.offsets[0]))))
-    return strip.offsets[np.argmax(np.where(near, slope, -1.0), 1)], away.any(1)
+    found: NDArray[np.bool_] = np.asarray(away.any(1), bool)
+    return strip.offsets[np.argmax(np.where(near, slope, -1.0), 1)], found
 
 
 def _robust_line(x: Array, y: Array, ok: NDArray[np.bool_], tolerance: float) -> tuple[float, float, NDArray[np.bool_]]:
@@ -188,8 +190,19 @@ def _best_model(strip: Strip, blur: float, band: float) -> tuple[Array, float]:
     noise = max((0.5 * strip.noise) ** 2, 4e-5)
     scores = np.log(middle(error.min(2)) + noise)
     scores[1:] += MUCH_BETTER
+    if strip.by_shadow and _leaves_early(
+        strip, float(PLACES_PX[int(np.argmin(middle(error[:, 0])))]) - max(3 * blur, 3.0)
+    ):
+        scores[0] += 3 * MUCH_BETTER
     chosen = int(np.argmin(scores))
     return np.ascontiguousarray(error[:, chosen].T), float(scores[chosen])
+
+
+def _leaves_early(strip: Strip, before: float) -> bool:
+    """Whether the profile leaves the card's level well before the edge that is seen: there is a shadow in between."""
+    away = np.abs(middle(strip.values)) > max(LEAVES, 5 * strip.noise)
+    away &= strip.offsets < before
+    return bool((away[:-1] & away[1:]).any())
 
 
 def strips(sample: Sampler, corners: Array, inset: float) -> list[Strip] | None:
