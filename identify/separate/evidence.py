@@ -93,7 +93,7 @@ def part(linear: Plane, ground: Ground, usable: Mask, grain: float) -> NDArray[n
     rough = roughness(raw[..., 0])
     rough_there = rough[bare] if bare.sum() > 100 else rough.ravel()
     smooth = rough < 0.8 * float(np.quantile(rough_there, 0.005))
-    usual = float(np.median(rough_there))
+    usual = max(float(np.median(rough_there)), 1e-3)
     block = (chroma > 9) | (lum > 2.5 * ground.bright) | opened(smooth, 1)
     coloured = (chroma > 9) | (lum > 2.5 * ground.bright)
     flooded = _flood(~hard & ~block & usable, bare, max(1.0, 0.6 * grain))
@@ -103,7 +103,7 @@ def part(linear: Plane, ground: Ground, usable: Mask, grain: float) -> NDArray[n
     tinted = opened(ground.chroma_distance(np.asarray(cv2.blur(raw, (5, 5)), np.float32)) > OWN_CHROMA, 1)
     judged = seeds(
         (enclosed & tinted, opened(enclosed & ~tinted, 1)), sure, chroma, difference, rough, usual, unrest,
-        (ground.dark, ground.bright), least=(6 * grain) ** 2,
+        (ground.dark, ground.bright), least=(6 * grain) ** 2, floor_area=_GROUND_SHARE * lum.size,
     )  # fmt: skip
     markers = np.zeros(maybe.shape, np.int32)
     markers[sure] = 2
@@ -150,8 +150,8 @@ def _hysteresis(values: Plane, low: float, high: float) -> Mask:
 
 
 def _flood(passable: Mask, start: Mask, radius: float) -> Mask:
-    """What can be reached from `start` through `passable` by a disc of this radius, as far as it is large or runs to the
-    picture's rim: a small patch with hard edges all round is no ground, even if it looks so."""
+    """What can be reached from `start` through `passable` by a disc of this radius, as far as it is large or runs to
+    the picture's rim: a small patch with hard edges all round is no ground, even if it looks so."""
     wide = opened(passable, radius)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(wide.astype(np.uint8), connectivity=4)
     reached = np.bincount(labels[start & wide], minlength=count) > 0
@@ -162,7 +162,6 @@ def _flood(passable: Mask, start: Mask, radius: float) -> Mask:
     reached[0] = False
     flooded: Mask = reached[labels]
     return flooded
-
 
 
 def _debug(**planes: Mask) -> None:

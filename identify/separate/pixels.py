@@ -23,13 +23,16 @@ PX_PER_MM = 3.0
 GROUND, SOLID, WIRE = 0, 1, 2
 CLASSES = ("ground", "solid", "wire")
 
-_BLURS = (0.7, 1.6, 4.0, 10.0, 24.0)
-_REACHES = (5, 13, 31)
-_CONTEXT_BLURS = (1.5, 4.0, 10.0, 24.0)
-_RINGS = (6.0, 14.0, 28.0)
+_BLURS = ((0.7, 1), (1.6, 1), (4.0, 2), (10.0, 4), (24.0, 8))
+"""Standard deviations of the blurs (pixels) that a pixel's surroundings are taken in by, each with the factor by which
+the picture is reduced first: what is blurred needs no fine grid."""
+_REACHES = ((5, 1), (13, 2), (31, 4))
+_CONTEXT_BLURS = ((1.5, 1), (4.0, 2), (10.0, 4), (24.0, 8))
+_RINGS = ((6.0, 2), (14.0, 4), (28.0, 4))
 _DIRECTIONS = 8
-_NEAR_GROUND = 0.8
-"""Pixels whose first-look stand-off stays below this everywhere around are ground without a closer look."""
+_NEAR_GROUND = 2.0
+"""Pixels that stand off the ground by less than this many of its standard deviations, and have none that do nearby, are
+ground without a closer look."""
 
 Mask = NDArray[np.bool_]
 
@@ -49,7 +52,8 @@ def looks(linear: Plane, ground: Ground, lit: Plane) -> Looks:
     """
     off = ground.stand_off(linear, lit)
     off[..., 1:] = cv2.transform(off[..., 1:], np.asarray(ground.turn, np.float32))
-    lum = off[..., 0]
+    lum = np.ascontiguousarray(off[..., 0])
+    shape = (lum.shape[0], lum.shape[1])
     fine = lum - cv2.blur(lum, (5, 5))
     rough = np.log(cv2.sqrt(cv2.blur(fine * fine, (7, 7))) + np.float32(0.003))
     usual = float(np.median(rough))
@@ -61,27 +65,29 @@ def looks(linear: Plane, ground: Ground, lit: Plane) -> Looks:
         planes.append(np.asarray(plane, np.float32))
 
     spread = np.asarray(ground.spread, np.float32)
-    for sigma in _BLURS:
-        soft = cv2.GaussianBlur(off, (0, 0), sigma)
-        add(f"light {sigma}", soft[..., 0])
-        add(f"light against texture {sigma}", _squeeze(soft[..., 0] / spread[0]))
-        add(f"colour {sigma}", cv2.magnitude(soft[..., 1], soft[..., 2]))
-        for k in (1, 2):
-            # which way, up to sign: the chroma axes are those of the ground's own scatter
-            add(f"colour against texture {k} {sigma}", _squeeze(np.abs(soft[..., k]) / spread[k]))
+    for sigma, factor in _BLURS:
+        soft = cv2.GaussianBlur(_reduce(off, factor), (0, 0), sigma / factor)
+        steep = None
         if sigma <= 4:
             dx, dy = (cv2.Sobel(soft, cv2.CV_32F, *d, ksize=3) for d in ((1, 0), (0, 1)))
-            steep = np.sqrt(dx * dx + dy * dy) / 8
-            add(f"step in light {sigma}", _squeeze(steep[..., 0] * 20))
-            add(f"step in colour {sigma}", _squeeze((steep[..., 1] + steep[..., 2]) * 40))
+            steep = np.sqrt(dx * dx + dy * dy) / (8 * factor)
+        add(f"light {sigma}", _restore(soft[..., 0], shape))
+        add(f"light against texture {sigma}", _restore(_squeeze(soft[..., 0] / spread[0]), shape))
+        add(f"colour {sigma}", _restore(cv2.magnitude(soft[..., 1], soft[..., 2]), shape))
+        for k in (1, 2):
+            # how far along each chroma axis of the ground's own scatter, whichever way
+            add(f"colour against texture {k} {sigma}", _restore(_squeeze(np.abs(soft[..., k]) / spread[k]), shape))
+        if steep is not None:
+            add(f"step in light {sigma}", _restore(_squeeze(steep[..., 0] * 20), shape))
+            add(f"step in colour {sigma}", _restore(_squeeze((steep[..., 1] + steep[..., 2]) * 40), shape))
     soft_lum = cv2.GaussianBlur(lum, (0, 0), 1.2)
-    for reach in _REACHES:
-        disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
-        add(f"darkest {reach}", cv2.erode(soft_lum, disc))
-        add(f"lightest {reach}", cv2.dilate(soft_lum, disc))
+    for reach, factor in _REACHES:
+        disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach // factor | 1, reach // factor | 1))
+        small = _reduce(soft_lum, factor)
+        add(f"darkest {reach}", _restore(cv2.erode(small, disc), shape))
+        add(f"lightest {reach}", _restore(cv2.dilate(small, disc), shape))
     add("roughness", rough - np.float32(usual))
     add("roughness around", cv2.blur(rough, (15, 15)) - np.float32(usual))
-    shape = lum.shape
     add("ground roughness", np.full(shape, usual, np.float32))
     add("ground lightness", cv2.GaussianBlur(np.ascontiguousarray(lit[..., 0]), (0, 0), 3.0))
     add("ground spread", np.full(shape, np.log(spread[0]), np.float32))
@@ -90,31 +96,22 @@ def looks(linear: Plane, ground: Ground, lit: Plane) -> Looks:
 
 def context(thought: Plane) -> Looks:
     """What the first network thought of the surroundings: `thought` (h, w, 3) probabilities."""
+    shape = (thought.shape[0], thought.shape[1])
     planes: list[Plane] = [thought[..., SOLID], thought[..., WIRE]]
     names = ["solid here", "wire here"]
-    softs = []
-    for sigma in _CONTEXT_BLURS:
-        soft = cv2.GaussianBlur(thought[..., 1:], (0, 0), sigma)
-        softs.append(soft)
-        planes += [soft[..., 0], soft[..., 1]]
+    other = np.ascontiguousarray(thought[..., 1:])
+    for sigma, factor in _CONTEXT_BLURS:
+        soft = cv2.GaussianBlur(_reduce(other, factor), (0, 0), sigma / factor)
+        planes += [_restore(soft[..., k], shape) for k in range(2)]
         names += [f"solid {sigma}", f"wire {sigma}"]
     # around the pixel on rings, in order of size instead of direction, so that turning the picture changes nothing
-    for radius, soft in zip(_RINGS, softs, strict=False):
-        around = []
-        for k in range(_DIRECTIONS):
-            a = 2 * np.pi * k / _DIRECTIONS
-            move = np.array([[1, 0, radius * np.cos(a)], [0, 1, radius * np.sin(a)]], np.float32)
-            h, w = thought.shape[:2]
-            around.append(
-                cv2.warpAffine(
-                    np.ascontiguousarray(soft[..., 0]), move, (w, h), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-                    borderMode=cv2.BORDER_CONSTANT,
-                )  # fmt: skip
-            )
-        stack = np.dstack(around)
-        opposite = np.minimum(stack[..., :4], stack[..., 4:])
-        ordered = np.sort(stack, axis=2)
-        planes += [ordered[..., k] for k in range(_DIRECTIONS)] + [opposite.max(2), opposite.min(2)]
+    for radius, factor in _RINGS:
+        soft = cv2.GaussianBlur(_reduce(np.ascontiguousarray(thought[..., SOLID]), factor), (0, 0), radius / 4 / factor)
+        stack = np.dstack([_shifted(soft, radius / factor, k) for k in range(_DIRECTIONS)])
+        half = _DIRECTIONS // 2
+        opposite = np.minimum(stack[..., :half], stack[..., half:])
+        ordered = np.dstack([np.sort(stack, axis=2), opposite.max(2), opposite.min(2)])
+        planes += [_restore(ordered[..., k], shape) for k in range(ordered.shape[2])]
         names += [f"ring {radius} {k}" for k in range(_DIRECTIONS)]
         names += [f"ring {radius} opposite most", f"ring {radius} opposite least"]
     return Looks(np.dstack(planes).astype(np.float32), tuple(names))
@@ -130,9 +127,9 @@ def worth_a_look(seen: Looks) -> Mask:
             seen.planes[..., get("colour against texture 2 1.6")],
         ]
     )
-    mask = (off > _NEAR_GROUND).astype(np.uint8)
+    mask = (off > np.arcsinh(_NEAR_GROUND)).astype(np.uint8)
     mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
-    grown: Mask = cv2.dilate(mask, np.ones((9, 9), np.uint8)) > 0
+    grown: Mask = cv2.dilate(mask, np.ones((13, 13), np.uint8)) > 0
     return grown
 
 
@@ -156,6 +153,28 @@ def _apply(name: str, inputs: Plane, names: tuple[str, ...], where: Mask) -> Pla
     if len(inputs):
         out[where] = network.load("identify.separate", name).probabilities(inputs, names)
     return out
+
+
+def _reduce(plane: Plane, factor: int) -> Plane:
+    if factor == 1:
+        return plane
+    h, w = plane.shape[:2]
+    return np.asarray(cv2.resize(plane, (-(-w // factor), -(-h // factor)), interpolation=cv2.INTER_AREA), np.float32)
+
+
+def _restore(plane: Plane, shape: tuple[int, int]) -> Plane:
+    if plane.shape[:2] == shape:
+        return plane
+    whole = cv2.resize(np.ascontiguousarray(plane), (shape[1], shape[0]), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(whole, np.float32)
+
+
+def _shifted(plane: Plane, radius: float, direction: int) -> Plane:
+    """What lies `radius` pixels away in one of the directions."""
+    a = 2 * np.pi * direction / _DIRECTIONS
+    h, w = plane.shape[:2]
+    move = np.array([[1, 0, radius * np.cos(a)], [0, 1, radius * np.sin(a)]], np.float32)
+    return np.asarray(cv2.warpAffine(plane, move, (w, h), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP), np.float32)
 
 
 def _squeeze(values: Plane | Array) -> Plane:

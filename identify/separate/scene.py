@@ -1,21 +1,21 @@
-"""From a photo to its things: the work is done on a reduced picture, each bait is then cut out at full resolution."""
+"""From a photo to its baits: the work is done on a reduced picture, each bait is then cut out at full resolution."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from identify.calibration import Calibration
 from identify.geometry import Array
 from identify.photo import Photo
 from identify.records import Notice, SetAside
-from identify.separate.cutout import body_of, cut_out
-from identify.separate.evidence import Mask, first_look, grown, opened, part
-from identify.separate.ground import fit_ground, refine_ground, traits_of
-from identify.separate.shape import Shape, describe, why_not
+from identify.separate.cutout import cut_out
+from identify.separate.evidence import Mask, first_look, grown, opened, part, shrunk, steps
+from identify.separate.ground import Ground, Plane, fit_ground, refine_ground, traits_of
+from identify.separate.shape import why_not
+from identify.separate.things import Thing, part_touching, split
 from identify.settings import Settings
 from identify.stages import Region, Separation, as_polygon
 
@@ -23,16 +23,38 @@ _LONG_SIDE = 1000
 _WIRE_MM = 1.8
 _MARGIN_MM = 8.0
 _LEAST_SIDE = 24
+_SMALL_BESIDE = 0.28
+_FLOOR_SHARE = 0.008
+"""Part of the picture from which on a smooth patch inside a large thing can be a compartment's floor."""
 
 
 @dataclass(frozen=True, eq=False)
-class Thing:
-    """One thing of the reduced picture: its mask and core (h, w), its shape and its contour there."""
+class View:
+    """The reduced picture (h, w, 3 linear RGB), by how much it is reduced, where its ground can be seen, and the scale
+    there (pixels of the photo per mm, None without)."""
 
-    mask: Mask
-    core: Mask
-    shape: Shape
-    contour: Array
+    photo: Photo
+    calibration: Calibration
+    linear: Plane
+    coarse: int
+    usable: Mask
+
+    def to_photo(self, points: Array) -> Array:
+        """Points of the reduced picture in pixels of the photo."""
+        full: Array = (np.asarray(points, float) + 0.5) * self.coarse - 0.5
+        return full
+
+    def scale_at(self, thing: Thing) -> float | None:
+        """Pixels of the photo per millimetre at a thing."""
+        if not self.calibration.has_scale:
+            return None
+        return self.calibration.px_per_mm_at(self.to_photo(thing.contour.mean(0)))
+
+    def why_not(self, thing: Thing) -> str | None:
+        """Why a thing is no bait; None when it may be one."""
+        local = self.scale_at(thing)
+        side = float(np.sqrt(self.usable.size))
+        return why_not(thing.shape, local / self.coarse if local else None, side)
 
 
 def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Separation:
@@ -43,114 +65,138 @@ def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Sepa
     `no-bait`.
     """
     if min(photo.width, photo.height) < _LEAST_SIDE:
-        return _nothing()
+        return Separation((), (), (_no_bait(),))
     coarse = max(1, round(max(photo.width, photo.height) / _LONG_SIDE))
     linear = photo.linear(None, coarse)
+    view = View(photo, calibration, linear, coarse, ~_card_mask(calibration, linear.shape[:2], coarse))
     floor = 0.06 * float(np.median(linear)) + 0.001
-    traits = traits_of(linear, floor)
-    h, w = traits.shape[:2]
-    usable = ~_card_mask(calibration, (h, w), coarse)
-    scale = _scale(photo, calibration)
-    wire = (_WIRE_MM * scale if scale else 0.006 * max(photo.width, photo.height)) / coarse
-    ground = fit_ground(traits, floor, usable)
-    _, maybe = first_look(cv2.GaussianBlur(ground.stand_off(linear), (0, 0), 1.0), ground)
-    ground = refine_ground(traits, ground, ~grown(maybe, 3) & usable, 0.05 * max(h, w))
-    stuff = part(linear, ground, usable, wire) == 2
-    regions: list[tuple[Region, float]] = []
-    aside: list[SetAside] = []
-    every = np.zeros((h, w), bool)
-    things = _things(stuff, wire)
-    if scale is None and things:
-        # a hook's wire is about a fortieth of the bait that it hangs on
-        wire = max(
-            wire,
-            0.022 * max(t.shape.length for t in things if t.shape.on_frame == 0)
-            if any(t.shape.on_frame == 0 for t in things)
-            else 0,
-        )
-        things = _things(stuff, wire)
-    for thing in things:
-        every |= thing.mask
-    for thing in things:
-        local = calibration.px_per_mm_at(_to_photo(thing.contour.mean(0), coarse)) if calibration.has_scale else None
-        reason = why_not(thing.shape, local / coarse if local else None, float(np.sqrt(h * w)))
-        if reason is None:
-            length = thing.shape.length * coarse
-            margin = _MARGIN_MM * local if local else 0.15 * length
-            region = cut_out(
-                photo, ground, thing.mask, thing.core, every & ~thing.mask, coarse, length, margin,
-                wire * coarse, local,
-            )  # fmt: skip
-            if region is not None:
-                regions.append((region, length))
-                continue
-            reason = "no body that stands off the ground"
-        aside.append(SetAside(as_polygon(_to_photo(thing.contour, coarse)), reason))
-    warnings = () if regions else _nothing().warnings
-    return Separation(_reading_order(regions), tuple(aside), warnings)
-
-
-def _nothing() -> Separation:
-    return Separation((), (), (Notice("no-bait", "Nothing in the photo looks like a bait."),))
-
-
-def _to_photo(points: Array, coarse: int) -> Array:
-    full: Array = (np.asarray(points, float) + 0.5) * coarse - 0.5
-    return full
-
-
-def _scale(photo: Photo, calibration: Calibration) -> float | None:
+    wire = _wire(view)
+    ground, stuff = _survey(linear, view.usable, floor, wire)
+    things = split(stuff, wire)
     if not calibration.has_scale:
-        return None
-    return calibration.px_per_mm_at((photo.width / 2, photo.height / 2))
+        whole = [t.shape.length for t in things if t.shape.on_frame == 0]
+        # a hook's wire is about a fortieth of the bait that it hangs on
+        wider = 0.022 * max(whole, default=0.0)
+        if wider > wire:
+            wire = wider
+            things = split(stuff, wire)
+    found: list[tuple[Thing, Ground]] = []
+    rest: list[tuple[Thing, str]] = []
+    for thing in things:
+        _sort_in(view, ground, thing, wire, found, rest)
+    if not calibration.has_scale:
+        found, small = _beside_the_largest(found)
+        rest += [(thing, "too small beside the largest bait") for thing in small]
+    every = np.zeros(stuff.shape, bool)
+    for thing, _ in (*found, *rest):
+        every |= thing.mask
+    regions: list[tuple[Region, float]] = []
+    for thing, under in found:
+        length = thing.shape.length * coarse
+        local = view.scale_at(thing)
+        margin = _MARGIN_MM * local if local else 0.15 * length
+        region = cut_out(
+            photo, under, thing.mask, thing.core, every & ~thing.mask, coarse, length, margin, wire * coarse, local
+        )
+        if region is None:
+            rest.append((thing, "no body that stands off the ground"))
+        else:
+            regions.append((region, length))
+    aside = tuple(SetAside(as_polygon(view.to_photo(t.contour)), reason) for t, reason in rest)
+    return Separation(_reading_order(regions), aside, () if regions else (_no_bait(),))
 
 
-def _card_mask(calibration: Calibration, shape: tuple[int, int], coarse: int) -> Mask:
+def _sort_in(
+    view: View, ground: Ground, thing: Thing, wire: float, found: list[tuple[Thing, Ground]],
+    rest: list[tuple[Thing, str]],
+) -> None:  # fmt: skip
+    """Put a thing where it belongs: a bait, several that touch, a box with baits in it, or something else."""
+    reason = view.why_not(thing)
+    if reason is None:
+        found.append((thing, ground))
+        return
+    inside = _inside(view, ground, thing, wire)
+    if inside:
+        found += inside
+        return
+    pieces = [(piece, view.why_not(piece)) for piece in part_touching(thing, wire)]
+    if any(why is None for _, why in pieces):
+        found += [(piece, ground) for piece, why in pieces if why is None]
+        rest += [(piece, why) for piece, why in pieces if why is not None]
+    else:
+        rest.append((thing, reason))
+
+
+def _survey(linear: Plane, usable: Mask, floor: float, wire: float) -> tuple[Ground, Mask]:
+    """The ground of a picture or of a compartment, and what is neither ground nor shadow on it."""
+    traits = traits_of(linear, floor)
+    ground = fit_ground(traits, floor, usable)
+    off = np.asarray(cv2.GaussianBlur(ground.stand_off(linear), (0, 0), 1.0), np.float32)
+    _, maybe = first_look(off, ground)
+    ground = refine_ground(traits, ground, ~grown(maybe, 3) & usable, 0.05 * max(usable.shape))
+    return ground, part(linear, ground, usable, wire) == 2
+
+
+def _inside(view: View, ground: Ground, thing: Thing, wire: float) -> list[tuple[Thing, Ground]]:
+    """Baits in the compartments of a thing that is a box: every smooth floor gets a ground of its own."""
+    ys, xs = np.nonzero(thing.mask)
+    y0, y1, x0, x1 = int(ys.min()), int(ys.max()) + 1, int(xs.min()), int(xs.max()) + 1
+    if (y1 - y0) * (x1 - x0) < 4 * _FLOOR_SHARE * view.usable.size:
+        return []
+    box = np.s_[y0:y1, x0:x1]
+    steep = steps(np.asarray(cv2.GaussianBlur(traits_of(view.linear[box], ground.floor), (0, 0), 1.0), np.float32))
+    calm = steep < max(0.03, 2.5 * float(np.median(steep)))
+    smooth = opened(calm & thing.mask[box] & view.usable[box], 3.0)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(smooth.astype(np.uint8), connectivity=4)
+    baits: list[tuple[Thing, Ground]] = []
+    for k in range(1, count):
+        x, y, w, h, area = (int(v) for v in stats[k])
+        if area < _FLOOR_SHARE * view.usable.size or min(w, h) < _LEAST_SIDE:
+            continue
+        contours, _ = cv2.findContours((labels == k).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+        filled = np.zeros(labels.shape, np.uint8)
+        cv2.drawContours(filled, contours, -1, 1, cv2.FILLED)
+        window = np.s_[y0 + y : y0 + y + h, x0 + x : x0 + x + w]
+        open_ = view.usable[window] & shrunk(filled[y : y + h, x : x + w] > 0, 2.0)
+        own, stuff = _survey(view.linear[window], open_, ground.floor, wire)
+        whole = np.zeros(view.usable.shape, bool)
+        whole[window] = stuff
+        lit = ground.lit.copy()
+        lit[window] = own.lit
+        baits += [(t, replace(own, lit=lit)) for t in split(whole, wire) if view.why_not(t) is None]
+    return baits
+
+
+def _beside_the_largest(found: list[tuple[Thing, Ground]]) -> tuple[list[tuple[Thing, Ground]], list[Thing]]:
+    """Without a scale sizes are judged against each other: what is a quarter as long as the longest is part of it."""
+    longest = max((t.shape.length for t, _ in found), default=0.0)
+    kept = [(t, g) for t, g in found if t.shape.length > _SMALL_BESIDE * longest]
+    return kept, [t for t, _ in found if t.shape.length <= _SMALL_BESIDE * longest]
+
+
+def _no_bait() -> Notice:
+    return Notice("no-bait", "Nothing in the photo looks like a bait.")
+
+
+def _wire(view: View) -> float:
+    """Width of a hook's wire, generously, in pixels of the reduced picture."""
+    photo = view.photo
+    if not view.calibration.has_scale:
+        return 0.006 * max(photo.width, photo.height) / view.coarse
+    return _WIRE_MM * view.calibration.px_per_mm_at((photo.width / 2, photo.height / 2)) / view.coarse
+
+
+def _card_mask(calibration: Calibration, shape: tuple[int, ...], coarse: int) -> Mask:
     mask = np.zeros(shape, np.uint8)
     corners = calibration.card.corners_px
     if corners:
         points = (np.array(corners, float) + 0.5) / coarse - 0.5
         cv2.fillPoly(mask, [np.round(points * 16).astype(np.int32)], 1, shift=4)
-        mask = cv2.dilate(mask, np.ones((5, 5), np.uint8))
-    return mask > 0
-
-
-def _things(stuff: Mask, wire: float) -> list[Thing]:
-    """Split what is not ground into things: one for each body that remains when thin parts are left out, every other
-    pixel going to the nearest body that it hangs together with."""
-    wide = opened(stuff, max(1.0, 0.75 * wire))
-    count, cores, stats, _ = cv2.connectedComponentsWithStats(wide.astype(np.uint8), connectivity=4)
-    least = max(20.0, (2.5 * wire) ** 2)
-    kept = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= least]
-    _, joined = cv2.connectedComponents(stuff.astype(np.uint8), connectivity=8)
-    near = _nearest(cores, kept)
-    frame = np.zeros(stuff.shape, bool)
-    frame[[0, 1, -1, -2]] = True
-    frame[:, [0, 1, -1, -2]] = True
-    things = []
-    for k in kept:
-        own = np.unique(joined[cores == k])
-        mask = (near == k) & np.isin(joined, own[own > 0])
-        core = body_of(mask, wire)
-        shape, contour = describe(core, mask, frame)
-        things.append(Thing(mask, core, shape, contour))
-    return things
-
-
-def _nearest(cores: NDArray[np.int32], kept: list[int]) -> NDArray[np.int32]:
-    chosen = np.isin(cores, kept) if kept else np.zeros(cores.shape, bool)
-    if not chosen.any():
-        return np.zeros(cores.shape, np.int32)
-    source = np.where(chosen, 0, 1).astype(np.uint8)
-    _, index = cv2.distanceTransformWithLabels(source, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL)
-    table = np.zeros(int(index.max()) + 1, np.int32)
-    table[index[chosen]] = cores[chosen]
-    nearest: NDArray[np.int32] = table[index]
-    return nearest
+    return grown(mask > 0, 2)
 
 
 def _reading_order(regions: list[tuple[Region, float]]) -> tuple[Region, ...]:
-    """Rows from the top, each from the left; a row is what overlaps the first one's middle in height."""
+    """Rows from the top, each from the left; a row is what lies within half the first one's length below it."""
     left = sorted(regions, key=lambda r: _middle(r[0])[1])
     ordered: list[Region] = []
     while left:

@@ -21,6 +21,8 @@ OWN_CHROMA = 4.0
 """Standard deviations of the ground's chroma from which on a patch is paint."""
 SHADE_CHROMA = 3.0
 """And up to which it may be shade."""
+FLOOR_CHROMA = 8.0
+"""And up to which a large flat rectangle may be a compartment's floor."""
 _REACH = 14
 
 
@@ -75,12 +77,14 @@ def seeds(
     unrest: float,
     reach: tuple[float, float],
     least: float,
+    floor_area: float,
 ) -> NDArray[np.uint8]:
     """Mark enclosed patches: 2 paint, 1 shade, 0 undecided, (h, w).
 
-    `enclosed`: what the ground does not reach, in parts that do not overlap; `sure`: pixels known to be paint; `usual`, `unrest`: median fine texture
-    of the bare ground and its luminance's standard deviation; `least`: area from which a dark patch that nothing casts
-    is a thing.
+    `enclosed`: what the ground does not reach, in parts that do not overlap; `sure`: pixels known to be paint; `usual`,
+    `unrest`: median fine texture of the bare ground and its luminance's standard deviation; `reach`: how far below and
+    above its middle the bare ground's luminance reaches; `least`: area from which a dark patch that nothing casts is a
+    thing; `floor_area`: from which a flat rectangle of the ground's colour is a compartment's floor.
     """  # fmt: skip
     marks = np.zeros(sure.shape, np.uint8)
     labels, stats = _patches(enclosed)
@@ -98,7 +102,9 @@ def seeds(
             float(off[:, 0].std()), float(np.median(rough[box][here])) / usual,
         )  # fmt: skip
         cool = may_be_cool_shade(patch, unrest)
-        if (is_paint(patch, reach[1]) and not cool) or (patch.area > least and patch.unrest > 0.25 > 4 * unrest):
+        if area > floor_area and patch.chroma < FLOOR_CHROMA and _is_sheet(here):
+            marks[box][here] = 1
+        elif (is_paint(patch, reach[1]) and not cool) or (patch.area > least and patch.unrest > 0.25 > 4 * unrest):
             marks[box][here] = 2
         elif patch.area < least and patch.chroma < SHADE_CHROMA and -reach[0] < patch.luminance < reach[1]:
             marks[box][here] = 1  # the ground between the wires of a hook
@@ -116,6 +122,15 @@ def seeds(
         elif cool or patch.area > least:
             marks[box][here] = 2
     return marks
+
+
+def _is_sheet(patch: Mask) -> bool:
+    """Whether a patch fills a rectangle but for what lies on it."""
+    contours, _ = cv2.findContours(patch.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    outer = max(contours, key=cv2.contourArea)
+    hull = cv2.convexHull(outer)
+    w, h = cv2.minAreaRect(hull)[1]
+    return bool(cv2.contourArea(hull) > 0.88 * w * h and cv2.contourArea(outer) > 0.6 * w * h)
 
 
 def _patches(parts: tuple[Mask, ...]) -> tuple[NDArray[np.int32], NDArray[np.int32]]:

@@ -23,7 +23,8 @@ DEPTH_MM = (5.0, 90.0)
 class Shape:
     """Describes a core: length and depth (sides of the smallest rectangle around it, px), its area against that
     rectangle's (1 for a rectangle, 0.785 for an ellipse), against its convex hull's, against the best four-cornered
-    figure's, how much of the contour lies on the frame, and how much of the thing is thin (hooks and rings)."""
+    figure's, how much of the contour lies on the frame, how much of the thing is thin (hooks and rings) against its
+    core, and how far two parallel sides run straight, against the length."""
 
     length: float
     depth: float
@@ -32,6 +33,7 @@ class Shape:
     four_cornered: float
     on_frame: float
     thin: float
+    straight: float
 
     @property
     def aspect(self) -> float:
@@ -54,7 +56,7 @@ def describe(core: Mask, thing: Mask, frame: Mask) -> tuple[Shape, Array]:
     thin = float(np.count_nonzero(thing & ~core) / max(area, 1.0))
     shape = Shape(
         float(length), float(depth), float(area / (length * depth)), float(area / hull_area),
-        _four_cornered(hull, hull_area), on_frame, thin,
+        _four_cornered(hull, hull_area), on_frame, thin, _parallel_sides(hull) / float(length),
     )  # fmt: skip
     return shape, points
 
@@ -73,11 +75,27 @@ def _four_cornered(hull: NDArray[np.int32], area: float) -> float:
     return float(min(inner, area) / max(inner, area))
 
 
+def _parallel_sides(hull: NDArray[np.int32]) -> float:
+    """Length of the shorter of two straight sides that run parallel, to 5°; 0 when there are none."""
+    corners = cv2.approxPolyDP(hull, max(1.5, 0.004 * cv2.arcLength(hull, True)), True)[:, 0].astype(float)
+    sides = np.roll(corners, -1, 0) - corners
+    lengths = np.hypot(*sides.T)
+    best = 0.0
+    for i in np.argsort(lengths)[::-1][:4]:
+        across = np.abs(sides[:, 0] * sides[i, 1] - sides[:, 1] * sides[i, 0]) / np.maximum(lengths * lengths[i], 1e-9)
+        twins = (across < np.sin(np.radians(5))) & ((sides @ sides[i]) < 0)
+        if twins.any():
+            best = max(best, float(min(lengths[i], lengths[twins].max())))
+    return best
+
+
 def why_not(shape: Shape, px_per_mm: float | None, picture: float) -> str | None:
     """Why a thing of this shape is no bait, in plain words; None when it may be one.
 
     `picture`: the geometric mean of the picture's sides in pixels, to judge sizes by without a scale.
     """
+    if shape.aspect > 9.0 and shape.length > 0.06 * picture:
+        return "too long and slender, like a pencil or a ruler"
     if px_per_mm is not None:
         length, depth = shape.length / px_per_mm, shape.depth / px_per_mm
         if length < LENGTH_MM[0] or depth < DEPTH_MM[0]:
@@ -86,17 +104,22 @@ def why_not(shape: Shape, px_per_mm: float | None, picture: float) -> str | None
             return "too large for a bait"
     elif shape.length < 0.06 * picture:
         return "too small for a bait"
-    if shape.aspect > 9.0:
-        return "too long and slender, like a pencil or a ruler"
     if shape.aspect < 1.18 and shape.filling < 0.85:
         return "round and flat like a coin"
     straight = shape.filling > 0.93 or shape.four_cornered > 0.95
-    if straight and (shape.filling > 0.88 or shape.on_frame > 0):
+    cut = shape.on_frame > 0 and shape.straight > 0.5
+    if (
+        cut
+        or (straight and (shape.filling > 0.88 or shape.on_frame > 0))
+        or (shape.straight > 0.7 and shape.thin < 0.1)
+    ):
         return "straight parallel sides and corners, like a slip or a box"
     if shape.aspect < 1.2:
         return "as wide as it is long"
     if shape.on_frame > 0.2:
         return "cut by the frame"
+    if shape.thin > 1.5:
+        return "mostly wire, like a loose hook"
     if shape.solidity < 0.7:
         return "no smooth closed contour"
     return None
