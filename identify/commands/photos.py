@@ -5,13 +5,16 @@ from __future__ import annotations
 import glob
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from identify.commands.console import DONE, PARTLY, USAGE, complain, internal
 from identify.errors import BadOption, BaitprintError, PhotoMissing
 from identify.records import PhotoRecord
+
+if TYPE_CHECKING:
+    from rich.progress import Progress
 
 INTERNAL = "internal-error"
 WRONGLY_ASKED = (PhotoMissing.code, BadOption.code)
@@ -41,49 +44,59 @@ def run(
     A fault that nobody foresaw costs its own photo only, as does an option that does not suit it: `failed` gets what
     stands for it then.  `quiet`: no progress.
     """
-    from identify.answer import unreadable
-
     codes: list[str | None] = []
-    with _progress(len(photos), quiet) as step:
-        for path in photos:
-            step(path)
-            try:
-                record = job(path)
-            except BaitprintError as fault:
-                record = unreadable(path, fault.code, fault.message)
-                failed(record)
-            except Exception as fault:
-                if os.environ.get("BAITPRINT_DEBUG"):
-                    raise
-                record = unreadable(path, INTERNAL, internal(fault))
-                failed(record)
+    bar = _Bar(len(photos), quiet)
+    try:
+        for done, path in enumerate(photos):
+            bar.show(done, path)
+            record = _do(path, job, failed)
+            bar.hide()
             show(record)
             if record.error is not None:
                 complain(f"{path}: {record.error.text}")
             codes.append(record.error.code if record.error else None)
+    finally:
+        bar.hide()
     if all(code in WRONGLY_ASKED for code in codes):
         return USAGE
     return DONE if not any(codes) else PARTLY
 
 
-@contextmanager
-def _progress(total: int, quiet: bool) -> Iterator[Callable[[str], None]]:
-    """A bar on stderr, on a terminal and for several photos only."""
-    if quiet or total < 2 or not sys.stderr.isatty():
-        yield lambda path: None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+def _do(path: str, job: Callable[[str], PhotoRecord], failed: Callable[[PhotoRecord], None]) -> PhotoRecord:
+    from identify.answer import unreadable
 
-    columns = (TextColumn("{task.description}", markup=False), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    both = sys.stdout.isatty()  # then results have to go above the bar; a piped stdout is left alone
-    with Progress(*columns, console=Console(stderr=True), transient=True, redirect_stdout=both) as bar:
-        task = bar.add_task("", total=total)
-        done = -1
+    try:
+        return job(path)
+    except BaitprintError as fault:
+        record = unreadable(path, fault.code, fault.message)
+    except Exception as fault:
+        if os.environ.get("BAITPRINT_DEBUG"):
+            raise
+        record = unreadable(path, INTERNAL, internal(fault))
+    failed(record)
+    return record
 
-        def step(path: str) -> None:
-            nonlocal done
-            done += 1
-            bar.update(task, completed=done, description=Path(path).name)
 
-        yield step
+class _Bar:
+    """A bar on stderr, on a terminal and for several photos only; gone whenever results are printed."""
+
+    def __init__(self, total: int, quiet: bool) -> None:
+        self._bar: Progress | None = None
+        if quiet or total < 2 or not sys.stderr.isatty():
+            return
+        from rich.console import Console
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+        columns = (TextColumn("{task.description}", markup=False), BarColumn(), MofNCompleteColumn())
+        console = Console(stderr=True)
+        self._bar = Progress(*columns, TimeRemainingColumn(), console=console, transient=True, redirect_stdout=False)
+        self._task = self._bar.add_task("", total=total)
+
+    def show(self, done: int, path: str) -> None:
+        if self._bar is not None:
+            self._bar.update(self._task, completed=done, description=Path(path).name)
+            self._bar.start()
+
+    def hide(self) -> None:
+        if self._bar is not None:
+            self._bar.stop()

@@ -21,10 +21,10 @@ def photo(out: Console, record: PhotoRecord, units: Units, ranked: bool) -> None
     """Everything that one photo gave."""
     out.print(Text(record.photo, style="bold"), soft_wrap=True)
     if record.error is not None:
-        out.print(f"  could not be used ({record.error.code}): {record.error.text}")
+        out.print(Padding(Text(f"could not be used ({record.error.code}): {record.error.text}"), INDENT))
         return
     out.print(f"  {record.width} × {record.height} px, {words.card(record.card, record.scale)}")
-    _notices(out, record.warnings, "  ")
+    _notices(out, record.warnings)
     for reason in words.set_aside(record.set_aside):
         out.print(f"  set aside: {reason}")
     for bait in record.baits:
@@ -32,9 +32,9 @@ def photo(out: Console, record: PhotoRecord, units: Units, ranked: bool) -> None
     out.print()
 
 
-def _notices(out: Console, notices: Sequence[Notice], indent: str) -> None:
+def _notices(out: Console, notices: Sequence[Notice]) -> None:
     for notice in notices:
-        out.print(Text.assemble(indent, ("note: ", "yellow"), notice.text))
+        out.print(Padding(Text.assemble(("note: ", "yellow"), notice.text), INDENT))
 
 
 def _bait(out: Console, bait: Bait, units: Units, ranked: bool) -> None:
@@ -42,7 +42,7 @@ def _bait(out: Console, bait: Bait, units: Units, ranked: bool) -> None:
     out.print()
     out.print(Text(f"Bait {m.number}", style="bold"))
     out.print(_measured(m, units))
-    _notices(out, m.warnings, "  ")
+    _notices(out, m.warnings)
     if ranked and bait.identification is not None:
         _answer(out, bait.identification, units)
 
