@@ -23,7 +23,7 @@ REACH_OF_FIT_PX = 10.0
 MAX_TILT_DEG = 32.0
 U_EDGE_PX = 0.15
 """What no single side can know of its edge: tone curve, sharpening, colour at half resolution."""
-U_SHADOW_PX = 0.7
+U_SHADOW_PX = 0.9
 """The same on a ground much brighter than the card, where a shadow may have just the card's brightness."""
 TINT_SPREAD = (0.20, 0.35)
 """How far the light's colour and a half-right white balance pull a grey card: magenta to green, amber to blue."""

@@ -187,7 +187,7 @@ def _best_model(strip: Strip, blur: float, band: float) -> tuple[Array, float]:
     seen |= (height < -max(DIP, 6 * strip.noise)) & (width >= DIP_WIDTH_PX)
     error[:, ~seen & (width > 0)] = np.inf
     error[:, 1:, [0, -1]] = np.inf  # at the rim of what was read a band only mends the levels
-    noise = max((0.5 * strip.noise) ** 2, 4e-5)
+    noise = max((0.5 * strip.noise) ** 2, 1e-4)
     scores = np.log(middle(error.min(2)) + noise)
     scores[1:] += MUCH_BETTER
     if strip.by_shadow and _leaves_early(
