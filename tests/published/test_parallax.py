@@ -34,7 +34,7 @@ def test_raised_length_straight_below_the_camera() -> None:
     middle = np.array([999.5, 749.5])
     # 70 mm long, 8 mm above the card: similar triangles
     half = 35 * f / (DISTANCE - HEIGHT)
-    ends = np.array([middle - [half, 0], middle + [half, 0]])
+    ends = middle + np.array([[-half, 0], [half, 0]])
     scale = f / DISTANCE
     flat = np.array([[1 / scale, 0, -middle[0] / scale], [0, 1 / scale, -middle[1] / scale], [0, 0, 1]])
     cal = calibration(flat, (0, 0, DISTANCE))
