@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from identify import network
 from identify.calibration import Calibration
 from identify.geometry import Array
-from identify.hardware import eye, lip, network, polar, rings, traits
+from identify.hardware import eye, lip, polar, rings, traits
 from identify.hardware.view import PX_PER_MM, View, look
 from identify.photo import Photo
 from identify.records import Notice
@@ -45,7 +46,7 @@ def find_rings(view: View, white: polar.Whitened) -> tuple[Ring, ...]:
     if not len(places):
         return ()
     inputs, names = traits.traits(view, white, places)
-    p = network.load("rings").probabilities(inputs, names)
+    p = network.load("identify.hardware", "rings").probabilities(inputs, names)
     there = 1 - p[:, 0]
     kept = rings.apart(places.centre, np.where(there >= LEAST, there, 0), APART_MM, len(places))
     roots = places.centre - places.outward * (-view_depth(view, places.centre) * PX_PER_MM)[:, None]
@@ -75,7 +76,7 @@ def find_eyes(view: View) -> tuple[EyeSeen, ...]:
     found = eye.candidates(view)
     if not found:
         return ()
-    p = network.load("eyes").probabilities(eye.traits(view, found), eye.NAMES)[:, 1]
+    p = network.load("identify.hardware", "eyes").probabilities(eye.traits(view, found), eye.NAMES)[:, 1]
     seen = []
     for k in np.argsort(-p):
         x, y = view.to_photo(found[k].centre)[0]
@@ -89,5 +90,5 @@ def find_lips(view: View, white: polar.Whitened, found: tuple[Ring, ...]) -> tup
     bars = lip.bars(view, white, found)
     if not bars:
         return ()
-    p = network.load("lips").probabilities(np.array([b.looks for b in bars]), lip.NAMES)[:, 1]
+    p = network.load("identify.hardware", "lips").probabilities(np.array([b.looks for b in bars]), lip.NAMES)[:, 1]
     return lip.plates(view, bars, p, LEAST)

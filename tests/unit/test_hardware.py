@@ -8,9 +8,10 @@ import cv2
 import numpy as np
 import pytest
 
+from identify import network
 from identify.calibration import Calibration
 from identify.geometry import Array, max_feret
-from identify.hardware import detect, network, polar, rings
+from identify.hardware import detect, polar, rings
 from identify.hardware.view import PX_PER_MM, look
 from identify.photo import Photo
 from identify.records import Card, Quantity, Scale
@@ -161,7 +162,7 @@ def test_few_pixels_are_warned_of() -> None:
 
 
 def test_networks_refuse_other_inputs() -> None:
-    net = network.load("rings")
+    net = network.load("identify.hardware", "rings")
     with pytest.raises(ValueError, match="other inputs"):
         net.probabilities(np.zeros((1, 2)), ("a", "b"))
     p = net.probabilities(np.zeros((3, len(net.names))), net.names)

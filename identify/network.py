@@ -1,7 +1,7 @@
-"""Small feed-forward networks (one hidden layer, softmax), their weights read from a JSON file of this package.
+"""Small feed-forward networks (ReLU, softmax), their weights read from JSON files of this package.
 
-The weights are fitted by `python -m tests.benchmarks.fit_hardware` on the tune split of the photo set; nothing is
-trained when the program runs.
+The weights are fitted by the scripts `tests.benchmarks.fit_…`, named in each file; nothing is trained when the program
+runs.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ class Network:
     def probabilities(self, inputs: Array, names: tuple[str, ...]) -> Array:
         """(n, classes) for inputs (n, k).  Raises ValueError when the inputs are not those it was fitted to."""
         if names != self.names:
-            raise ValueError("the network was fitted to other inputs: run tests.benchmarks.fit_hardware")
+            raise ValueError("the network was fitted to other inputs: fit it again (tests.benchmarks.fit_…)")
         x = np.clip((inputs - self.mean) / self.spread, -5, 5)
         return np.asarray(np.mean([_forward(x, layers) for layers in self.members], 0), float)
 
@@ -48,8 +48,8 @@ def _forward(x: Array, layers: tuple[tuple[Array, Array], ...]) -> Array:
 
 
 @lru_cache(maxsize=8)
-def load(name: str) -> Network:
-    """The network `name` of this package."""
-    d = json.loads(files(__package__).joinpath(f"{name}.json").read_text("utf-8"))
+def load(package: str, name: str) -> Network:
+    """The network in `name`.json of a package."""
+    d = json.loads(files(package).joinpath(f"{name}.json").read_text("utf-8"))
     members = tuple(tuple((np.array(w, float), np.array(b, float)) for w, b in layers) for layers in d["members"])
     return Network(tuple(d["names"]), tuple(d["classes"]), np.array(d["mean"]), np.array(d["spread"]), members)
