@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from pathlib import PurePath
 
 from identify.answer import References, identify_photo, rank_photo, read_sets
 from identify.commands import photos as runner
@@ -12,6 +13,7 @@ from identify.commands.chosen import chosen_refs
 from identify.commands.console import complain, console, put_line
 from identify.measure import measure_file
 from identify.records import PhotoRecord
+from identify.report import words
 from identify.report.words import Units
 from identify.serialise import dumps, photo_json
 from identify.settings import Settings
@@ -49,23 +51,37 @@ def identify_photos(
         complain(NO_REFS)
     listed = top if as_json or top is not None else LISTED
     show_one = _shower(units, as_json, ranked=True)
-    if report_dir is None:
-        return runner.run(
-            runner.expand(photos), lambda path: identify_photo(path, references, settings, listed), show_one, as_json
-        )
-    from identify.report.write import Report
+    answers: list[tuple[str, int, str]] = []
 
-    report = Report(report_dir, references, units)
-    code = runner.run(
-        runner.expand(photos),
-        lambda path: report.add(path, settings, lambda record: rank_photo(record, references, listed)),
-        show_one,
-        as_json,
-        failed=report.add_failed,
-    )
-    place = report.write()
-    if not as_json:
-        put_line(f"Report: {place}")
+    def show_and_note(record: PhotoRecord) -> None:
+        show_one(record)
+        for bait in record.baits:
+            if bait.identification is not None:
+                name = PurePath(record.photo).name
+                answers.append((name, bait.measurement.number, words.headline(bait.identification)))
+
+    names = runner.expand(photos)
+    if report_dir is None:
+        code = runner.run(
+            names, lambda path: identify_photo(path, references, settings, listed), show_and_note, as_json
+        )
+    else:
+        from identify.report.write import Report
+
+        report = Report(report_dir, references, units)
+        code = runner.run(
+            names,
+            lambda path: report.add(path, settings, lambda record: rank_photo(record, references, listed)),
+            show_and_note,
+            as_json,
+            failed=report.add_failed,
+        )
+    if len(answers) > 1 and not as_json:
+        show.summary(console(), answers)
+    if report_dir is not None:
+        place = report.write()
+        if not as_json:
+            put_line(f"Report: {place}")
     return code
 
 

@@ -32,6 +32,17 @@ def photo(out: Console, record: PhotoRecord, units: Units, ranked: bool) -> None
     out.print()
 
 
+def summary(out: Console, answers: Sequence[tuple[str, int, str]]) -> None:
+    """One line for each bait: photo, number, answer."""
+    table = Table(box=None, padding=(0, 1), pad_edge=False, title="In short", title_justify="left", title_style="bold")
+    for head in ("Photo", "Bait", "Answer"):
+        table.add_column(head)
+    for name, number, answer in answers:
+        table.add_row(name, str(number), answer)
+    out.print(table)
+    out.print()
+
+
 def _notices(out: Console, notices: Sequence[Notice]) -> None:
     for notice in notices:
         out.print(Padding(Text.assemble(("note: ", "yellow"), notice.text), INDENT))
@@ -85,11 +96,10 @@ def _answer(out: Console, found: Identification, units: Units) -> None:
 
 def _evidence(out: Console, candidate: Candidate, units: Units) -> None:
     out.print()
-    name = " ".join(filter(None, (f"{candidate.maker} / {candidate.model}", candidate.size)))
     table = Table(box=None, padding=(0, 1), pad_edge=False)
     table.add_column("What speaks for 1", style="cyan")
     table.add_column("Measured")
-    table.add_column(f"Expected of {name}")
+    table.add_column(f"Expected of {words.name(candidate)}")
     table.add_column("Weight", max_width=WEIGHT_WIDTH)
     for row in candidate.evidence:
         table.add_row(

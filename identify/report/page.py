@@ -139,7 +139,7 @@ def _bait_page(
     if top is not None and references is not None:
         form = references.form(top.maker, top.model, top.size, top.variant)
     laid = drawing.overlay(m, form) if form is not None else None
-    name = _name(top) if top is not None else ""
+    name = words.name(top) if top is not None else ""
     return BaitPage(
         number=m.number,
         rows=tuple(words.measured_rows(m, units)),
@@ -147,7 +147,7 @@ def _bait_page(
         seen=seen,
         swatches=_swatches(bait, top, form),
         candidates=_rows(found) if found is not None else (),
-        headline=_headline(found) if found is not None else "",
+        headline=words.headline(found) if found is not None else "",
         top=name,
         bars=tuple(_bars(top, units)) if top is not None else (),
         together=f"{words.strongest(top)} {words.together(top)}" if top is not None else "",
@@ -158,23 +158,12 @@ def _bait_page(
     )
 
 
-def _name(candidate: Candidate) -> str:
-    return " ".join(filter(None, (f"{candidate.maker} / {candidate.model}", candidate.size, candidate.variant)))
-
-
 def _texts(notices: tuple[Notice, ...]) -> tuple[str, ...]:
     return tuple(notice.text for notice in notices)
 
 
 def _count(n: int, word: str) -> str:
     return f"{n} {word}{'' if n == 1 else 's'}"
-
-
-def _headline(found: Identification) -> str:
-    if not found.candidates or found.none_of_these > found.candidates[0].probability:
-        return f"Probably none of these ({words.percent(found.none_of_these)})"
-    top = found.candidates[0]
-    return f"{_name(top)} ({words.percent(top.probability)})"
 
 
 def _new_colour(found: Identification) -> str:

@@ -16,6 +16,7 @@ from identify.records import (
     Eye,
     Hangers,
     Hooks,
+    Identification,
     Lab,
     LineTies,
     Lip,
@@ -118,14 +119,26 @@ def feature_name(row: Evidence) -> str:
     return WORDS_FOR_ROWS.get(row.feature, row.feature)
 
 
+def name(candidate: Candidate) -> str:
+    """Maker, model, and size and variant as far as they are told apart."""
+    return " ".join(filter(None, (f"{candidate.maker} / {candidate.model}", candidate.size, candidate.variant)))
+
+
+def headline(found: Identification) -> str:
+    """The answer in one line."""
+    if not found.candidates or found.none_of_these > found.candidates[0].probability:
+        return f"Probably none of these ({percent(found.none_of_these)})"
+    top = found.candidates[0]
+    return f"{name(top)} ({percent(top.probability)})"
+
+
 def together(candidate: Candidate) -> str:
     """All evidence of a candidate in one sentence."""
     weight = sum(row.weight for row in candidate.evidence)
-    name = " ".join(filter(None, (f"{candidate.maker} / {candidate.model}", candidate.size)))
+    who = f"All together, what is assumed included: {name(candidate)} is"
     if abs(weight) < math.log10(EVEN):
-        return f"All together: {name} is as likely as a bait on no list."
-    more = "likelier" if weight > 0 else "less likely"
-    return f"All together, what is assumed included: {name} is {factor(weight)} times {more} than a bait on no list."
+        return f"{who} as likely as a bait on no list."
+    return f"{who} {factor(weight)} times {'likelier' if weight > 0 else 'less likely'} than a bait on no list."
 
 
 def strongest(candidate: Candidate) -> str:
