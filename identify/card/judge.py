@@ -147,7 +147,8 @@ def judge(photo: Photo, reduced: np.ndarray, shrink: int, corners: Array, sides:
     picture = (photo.width, photo.height)
     size, focal = settings.card_size_mm, photo.focal_35mm
     free = fit_pose(corners, size, picture, focal, np.maximum(u_side, 0.25), free_aspect=True)
-    pose = fit_pose(corners, size, picture, focal, u_side, outward=outward)
+    u_turn = np.array([math.hypot(U_EDGE_PX, 2 * s.u_px) for s in sides])
+    pose = fit_pose(corners, size, picture, focal, u_side, outward=outward, u_turn_px=u_turn)
     scale = float(np.sqrt(_area(corners) / (settings.card_size_mm[0] * settings.card_size_mm[1])))
     patch = read_patch(reduced, (corners + 0.5) / shrink - 0.5, max(1.5 * scale / shrink, 1.5))
     if patch is None:

@@ -140,10 +140,12 @@ def fit_pose(
     u_px: float | ArrayLike,
     free_aspect: bool = False,
     outward: NDArray[np.bool_] | None = None,
+    u_turn_px: float | ArrayLike | None = None,
 ) -> Pose:
     """Pose of a rectangle from its ordered corners (4, 2).
 
-    `u_px`: how well the sides are known, one figure or one for each of the four (side i runs from corner i to i + 1).
+    `u_px`: how well the sides' places are known, one figure or one for each of the four (side i runs from corner i to
+    i + 1); `u_turn_px`: how well their two ends against each other, as `u_px` if not given.
     `picture`: width and height.  With `free_aspect` the rectangle's aspect is estimated too, to be judged.
     `outward` (4,): sides that may have been seen too far out, where a shadow beside them looks like the card; they
     yield to the others when they are found to stick out (iteratively reweighted least squares).
@@ -160,24 +162,26 @@ def fit_pose(
     u_side = np.broadcast_to(np.asarray(u_px, float), (4,)).copy()
 
     def misfit(p: Array) -> Array:
-        """Of both ends of each side (m, 4, 2): how far the model lies outside the side seen."""
+        """Of each side (m, 4, 2): how far the model lies outside the side seen, and half of what its ends differ in."""
         d = _project(p, plane, centre) - corners
-        return np.stack([(d * out).sum(2), (np.roll(d, -1, 1) * out).sum(2)], 2)
+        start, end = (d * out).sum(2), (np.roll(d, -1, 1) * out).sum(2)
+        return np.stack([(start + end) / 2, (start - end) / 2], 2)
 
+    u_turn = u_side if u_turn_px is None else np.broadcast_to(np.asarray(u_turn_px, float), (4,))
     params = _start(corners, plane, centre, float(np.exp(prior[0])))
     weights = np.ones(4)
     jacobian = np.empty((0, 0))
     for _ in range(1 if outward is None or not outward.any() else 5):
-        stiff = (np.sqrt(weights) / u_side)[:, None]
+        stiff = np.column_stack([np.sqrt(weights) / u_side, 1 / u_turn])
 
         def residual(p: Array, stiff: Array = stiff) -> Array:
             return np.concatenate([(misfit(p) * stiff).reshape(len(p), 8), (p[:, 6:] - prior) / u_prior], 1)
 
         params, jacobian = _least_squares(residual, params)
         if outward is not None:
-            inside = np.minimum(misfit(params[None])[0].mean(1), 0)
+            inside = np.minimum(misfit(params[None])[0, :, 0], 0)
             weights = np.where(outward, 1 / (1 + (inside / (1.5 * u_side)) ** 2) ** 2, 1.0)
-    cov: Array = np.asarray(np.linalg.pinv(jacobian.T @ jacobian), float)
+    cov = _covariance(jacobian)
     jc = _jacobian(_cameras, params)
     one = params[None]
     to_plane = np.linalg.inv(_homographies(one, centre)[0])
@@ -196,6 +200,13 @@ def fit_pose(
         u_aspect=float(np.sqrt(cov[7, 7])),
         misfit_px=float(np.sqrt(np.mean(misfit(one) ** 2))),
     )
+
+
+def _covariance(jacobian: Array) -> Array:
+    """Of the parameters; scaled first, since they differ by many powers of ten in what they are known to."""
+    size = np.sqrt((jacobian**2).sum(0))
+    scaled = jacobian / size
+    return np.asarray(np.linalg.inv(scaled.T @ scaled) / np.outer(size, size), float)
 
 
 def _u_scale(params: Array, cov: Array, plane: Array, centre: Array) -> float:
