@@ -11,13 +11,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from identify.separate.ground import Ground, Plane
+from identify.separate.ground import Ground, Plane, as_plane
 from identify.separate.shade import OWN_CHROMA, seeds
 
 _GROUND_SHARE = 0.025
 """Part of the picture from which on a closed patch that looks like the ground is ground: a compartment's floor."""
+LEAST_RIDGE = 0.2
+"""Log luminance by which a wire stands out at least."""
 _EUCLID = (cv2.DIST_L2, 5)
-DEBUG: dict[str, Mask] | None = None
 Mask = NDArray[np.bool_]
 
 _CHROMA_SURE, _CHROMA_MAYBE = 5.0, 2.5
@@ -51,13 +52,11 @@ def closed(mask: Mask, radius: float) -> Mask:
 
 def steps(difference: Plane) -> Plane:
     """How steep luminance or chroma changes from pixel to pixel (per pixel, logs): (h, w)."""
-    steepest = None
-    for k, weight in ((0, 1.0), (1, 1.0), (2, 1.0)):
+    steepest = np.zeros(difference.shape[:2], np.float32)
+    for k in range(3):
         dx = cv2.Scharr(difference[..., k], cv2.CV_32F, 1, 0)
         dy = cv2.Scharr(difference[..., k], cv2.CV_32F, 0, 1)
-        size = cv2.magnitude(dx, dy) * np.float32(weight / 32)
-        steepest = size if steepest is None else cv2.max(steepest, size)
-    assert steepest is not None
+        steepest = as_plane(cv2.max(steepest, cv2.magnitude(dx, dy) * np.float32(1 / 32)))
     return steepest
 
 
@@ -73,16 +72,16 @@ def first_look(difference: Plane, ground: Ground) -> tuple[Mask, Mask]:
 def roughness(luminance: Plane) -> Plane:
     """Standard deviation of the fine texture around each pixel (logs): (h, w)."""
     fine = luminance - cv2.blur(luminance, (5, 5))
-    return cv2.sqrt(cv2.blur(fine * fine, (7, 7)))
+    return as_plane(cv2.sqrt(cv2.blur(fine * fine, (7, 7))))
 
 
 def part(linear: Plane, ground: Ground, usable: Mask, grain: float) -> NDArray[np.int32]:
-    """Label every pixel: 1 ground or shadow, 2 thing, -1 between.
+    """Label every pixel: 1 ground or shadow, 2 thing, 3 a thin line that may be wire.
 
     `linear` (h, w, 3): the picture.  `grain`: pixels that a thin thing (a hook's wire) is wide.
     """
     raw = ground.stand_off(linear)
-    difference = cv2.GaussianBlur(raw, (0, 0), 0.8)
+    difference = as_plane(cv2.GaussianBlur(raw, (0, 0), 0.8))
     _, maybe = first_look(difference, ground)
     chroma = ground.chroma_distance(difference)
     lum = difference[..., 0]
@@ -100,7 +99,7 @@ def part(linear: Plane, ground: Ground, usable: Mask, grain: float) -> NDArray[n
     enclosed = opened(~flooded & usable & ~hard, 1)
     sure = shrunk(coloured, 2)
     unrest = float(np.std(lum[flooded][::7])) if flooded.any() else 0.0
-    tinted = opened(ground.chroma_distance(np.asarray(cv2.blur(raw, (5, 5)), np.float32)) > OWN_CHROMA, 1)
+    tinted = opened(ground.chroma_distance(as_plane(cv2.blur(raw, (5, 5)))) > OWN_CHROMA, 1)
     judged = seeds(
         (enclosed & tinted, opened(enclosed & ~tinted, 1)), sure, chroma, difference, rough, usual, unrest,
         (ground.dark, ground.bright), least=(6 * grain) ** 2, floor_area=_GROUND_SHARE * lum.size,
@@ -110,9 +109,21 @@ def part(linear: Plane, ground: Ground, usable: Mask, grain: float) -> NDArray[n
     markers[flooded] = 1
     markers[judged > 0] = judged[judged > 0]
     markers[_unseeded(~flooded & usable, markers == 2, grain)] = 2
-    _debug(flooded=flooded, hard=hard, seed2=markers == 2, sure=judged == 1)
     markers[~usable] = 1
-    return watershed(difference, markers)
+    thin = ridges(lum, grain)
+    common = float(np.quantile(thin[bare], 0.999)) if bare.any() else 0.0
+    labels = watershed(difference, markers)
+    labels[(labels == 1) & (thin > max(LEAST_RIDGE, 1.3 * common)) & usable] = 3
+    return labels
+
+
+def ridges(luminance: Plane, wire: float) -> Plane:
+    """How far lines up to `wire` pixels wide stand out from both sides, lighter or darker (logs): (h, w)."""
+    side = 2 * max(1, round(wire / 2)) + 1
+    kernel = np.ones((side, side), np.uint8)
+    light = cv2.morphologyEx(luminance, cv2.MORPH_TOPHAT, kernel)
+    dark = cv2.morphologyEx(luminance, cv2.MORPH_BLACKHAT, kernel)
+    return as_plane(cv2.max(light, dark))
 
 
 def _unseeded(beyond: Mask, seeded: Mask, grain: float) -> Mask:
@@ -146,7 +157,8 @@ def _hysteresis(values: Plane, low: float, high: float) -> Mask:
     table = np.zeros(int(labels.max()) + 1, bool)
     table[labels[values > high]] = True
     table[0] = False
-    return table[labels]
+    joined: Mask = table[labels]
+    return joined
 
 
 def _flood(passable: Mask, start: Mask, radius: float) -> Mask:
@@ -162,8 +174,3 @@ def _flood(passable: Mask, start: Mask, radius: float) -> Mask:
     reached[0] = False
     flooded: Mask = reached[labels]
     return flooded
-
-
-def _debug(**planes: Mask) -> None:
-    if DEBUG is not None:
-        DEBUG.update(planes)

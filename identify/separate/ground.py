@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from identify.geometry import Array
 
@@ -30,6 +30,11 @@ SHADE_CHROMA = 0.025
 """How much more per unit of log luminance in shadow."""
 
 
+def as_plane(values: ArrayLike) -> Plane:
+    """As float32, which OpenCV does not promise."""
+    return np.asarray(values, np.float32)
+
+
 def traits_of(linear: Plane, floor: float) -> Plane:
     """Log luminance and two log chroma ratios of linear RGB (h, w, 3).
 
@@ -42,7 +47,8 @@ def traits_of(linear: Plane, floor: float) -> Plane:
 def linear_of(traits: Plane, floor: float) -> Plane:
     """The inverse of `traits_of`."""
     logs = np.asarray(cv2.transform(traits, _UNMIX), np.float32)
-    return np.maximum(np.asarray(cv2.exp(logs), np.float32) - np.float32(floor), np.float32(1e-5))
+    bare: Plane = np.maximum(np.asarray(cv2.exp(logs), np.float32) - np.float32(floor), np.float32(1e-5))
+    return bare
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,7 +151,7 @@ def _basis(h: int, w: int) -> Array:
 def _draw(coefficients: Array, h: int, w: int) -> Plane:
     gh, gw = min(h, 48), min(w, 64)
     small = (_basis(gh, gw) @ coefficients).reshape(gh, gw, 3).astype(np.float32)
-    return cv2.resize(small, (w, h), interpolation=cv2.INTER_LINEAR)
+    return as_plane(cv2.resize(small, (w, h), interpolation=cv2.INTER_LINEAR))
 
 
 def _fit(basis: Array, values: Array, prior: Array) -> tuple[Array, Array]:

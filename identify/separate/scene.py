@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from identify.calibration import Calibration
 from identify.geometry import Array
@@ -13,7 +14,7 @@ from identify.photo import Photo
 from identify.records import Notice, SetAside
 from identify.separate.cutout import cut_out
 from identify.separate.evidence import Mask, first_look, grown, opened, part, shrunk, steps
-from identify.separate.ground import Ground, Plane, fit_ground, refine_ground, traits_of
+from identify.separate.ground import Ground, Plane, as_plane, fit_ground, refine_ground, traits_of
 from identify.separate.shape import why_not
 from identify.separate.things import Thing, part_touching, split
 from identify.settings import Settings
@@ -71,15 +72,15 @@ def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Sepa
     view = View(photo, calibration, linear, coarse, ~_card_mask(calibration, linear.shape[:2], coarse))
     floor = 0.06 * float(np.median(linear)) + 0.001
     wire = _wire(view)
-    ground, stuff = _survey(linear, view.usable, floor, wire)
-    things = split(stuff, wire)
+    ground, labels = _survey(linear, view.usable, floor, wire)
+    things = split(labels, wire)
     if not calibration.has_scale:
         whole = [t.shape.length for t in things if t.shape.on_frame == 0]
         # a hook's wire is about a fortieth of the bait that it hangs on
         wider = 0.022 * max(whole, default=0.0)
         if wider > wire:
             wire = wider
-            things = split(stuff, wire)
+            things = split(labels, wire)
     found: list[tuple[Thing, Ground]] = []
     rest: list[tuple[Thing, str]] = []
     for thing in things:
@@ -87,7 +88,7 @@ def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Sepa
     if not calibration.has_scale:
         found, small = _beside_the_largest(found)
         rest += [(thing, "too small beside the largest bait") for thing in small]
-    every = np.zeros(stuff.shape, bool)
+    every = np.zeros(view.usable.shape, bool)
     for thing, _ in (*found, *rest):
         every |= thing.mask
     regions: list[tuple[Region, float]] = []
@@ -95,9 +96,7 @@ def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Sepa
         length = thing.shape.length * coarse
         local = view.scale_at(thing)
         margin = _MARGIN_MM * local if local else 0.15 * length
-        region = cut_out(
-            photo, under, thing.mask, thing.core, every & ~thing.mask, coarse, length, margin, wire * coarse, local
-        )
+        region = cut_out(photo, under, thing, every & ~thing.mask, coarse, length, margin, wire * coarse, local)
         if region is None:
             rest.append((thing, "no body that stands off the ground"))
         else:
@@ -127,14 +126,14 @@ def _sort_in(
         rest.append((thing, reason))
 
 
-def _survey(linear: Plane, usable: Mask, floor: float, wire: float) -> tuple[Ground, Mask]:
-    """The ground of a picture or of a compartment, and what is neither ground nor shadow on it."""
+def _survey(linear: Plane, usable: Mask, floor: float, wire: float) -> tuple[Ground, NDArray[np.int32]]:
+    """The ground of a picture or of a compartment, and its pixels labelled as by `part`."""
     traits = traits_of(linear, floor)
     ground = fit_ground(traits, floor, usable)
-    off = np.asarray(cv2.GaussianBlur(ground.stand_off(linear), (0, 0), 1.0), np.float32)
+    off = as_plane(cv2.GaussianBlur(ground.stand_off(linear), (0, 0), 1.0))
     _, maybe = first_look(off, ground)
     ground = refine_ground(traits, ground, ~grown(maybe, 3) & usable, 0.05 * max(usable.shape))
-    return ground, part(linear, ground, usable, wire) == 2
+    return ground, part(linear, ground, usable, wire)
 
 
 def _inside(view: View, ground: Ground, thing: Thing, wire: float) -> list[tuple[Thing, Ground]]:
@@ -144,7 +143,7 @@ def _inside(view: View, ground: Ground, thing: Thing, wire: float) -> list[tuple
     if (y1 - y0) * (x1 - x0) < 4 * _FLOOR_SHARE * view.usable.size:
         return []
     box = np.s_[y0:y1, x0:x1]
-    steep = steps(np.asarray(cv2.GaussianBlur(traits_of(view.linear[box], ground.floor), (0, 0), 1.0), np.float32))
+    steep = steps(as_plane(cv2.GaussianBlur(traits_of(view.linear[box], ground.floor), (0, 0), 1.0)))
     calm = steep < max(0.03, 2.5 * float(np.median(steep)))
     smooth = opened(calm & thing.mask[box] & view.usable[box], 3.0)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(smooth.astype(np.uint8), connectivity=4)
@@ -158,9 +157,9 @@ def _inside(view: View, ground: Ground, thing: Thing, wire: float) -> list[tuple
         cv2.drawContours(filled, contours, -1, 1, cv2.FILLED)
         window = np.s_[y0 + y : y0 + y + h, x0 + x : x0 + x + w]
         open_ = view.usable[window] & shrunk(filled[y : y + h, x : x + w] > 0, 2.0)
-        own, stuff = _survey(view.linear[window], open_, ground.floor, wire)
-        whole = np.zeros(view.usable.shape, bool)
-        whole[window] = stuff
+        own, there = _survey(view.linear[window], open_, ground.floor, wire)
+        whole = np.ones(view.usable.shape, np.int32)
+        whole[window] = there
         lit = ground.lit.copy()
         lit[window] = own.lit
         baits += [(t, replace(own, lit=lit)) for t in split(whole, wire) if view.why_not(t) is None]

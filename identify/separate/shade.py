@@ -68,7 +68,7 @@ def may_be_cool_shade(patch: Patch, ground_unrest: float) -> bool:
 
 
 def seeds(
-    enclosed: Mask,
+    enclosed: tuple[Mask, ...],
     sure: Mask,
     chroma: Plane,
     difference: Plane,
@@ -136,12 +136,12 @@ def _is_sheet(patch: Mask) -> bool:
 def _patches(parts: tuple[Mask, ...]) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
     """Label the patches of several masks; box and area of each, the first row standing for what is none."""
     labels = np.zeros(parts[0].shape, np.int32)
-    table = [np.zeros((1, 5), np.int32)]
+    table: list[NDArray[np.int32]] = [np.zeros((1, 5), np.int32)]
     for mask in parts:
         _, own, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=4)
         first = sum(len(t) for t in table) - 1
         labels[own > 0] = own[own > 0] + first
-        table.append(stats[1:])
+        table.append(np.asarray(stats[1:], np.int32))
     return labels, np.concatenate(table)
 
 

@@ -46,7 +46,7 @@ def describe(core: Mask, thing: Mask, frame: Mask) -> tuple[Shape, Array]:
     contours, _ = cv2.findContours(core.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     contour = max(contours, key=cv2.contourArea)
     area = cv2.contourArea(contour) + cv2.arcLength(contour, True) / 2
-    hull = cv2.convexHull(contour)
+    hull = np.asarray(cv2.convexHull(contour), np.int32)
     (_, _), sides, _ = cv2.minAreaRect(contour)
     length, depth = max(sides) + 1, min(sides) + 1
     hull_area = cv2.contourArea(hull) + cv2.arcLength(hull, True) / 2

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from identify.geometry import Array
-from identify.separate.cutout import body_of
-from identify.separate.evidence import Mask, opened
+from identify.separate.evidence import Mask, grown, opened
 from identify.separate.shape import Shape, describe
+from identify.separate.trunk import body_of
 
 _RIM = 3
 _SMOOTH = 0.88
@@ -20,21 +20,26 @@ _SMOOTH = 0.88
 
 @dataclass(frozen=True, eq=False)
 class Thing:
-    """One thing of the reduced picture: its mask and core (h, w), its shape and its contour there."""
+    """One thing of the reduced picture: its mask, the mask without thin lines and the core (h, w), its shape and its
+    contour there."""
 
     mask: Mask
+    solid: Mask
     core: Mask
     shape: Shape
     contour: Array
 
 
-def split(stuff: Mask, wire: float) -> list[Thing]:
+def split(labels: NDArray[np.int32], wire: float) -> list[Thing]:
     """One thing for each body that remains when thin parts are left out, every other pixel going to the nearest body
-    that it hangs together with.  `wire`: width of a hook's wire in pixels."""
-    wide = opened(stuff, max(1.0, 0.75 * wire))
-    _, joined = cv2.connectedComponents(stuff.astype(np.uint8), connectivity=8)
-    _, bodies = cv2.connectedComponents(wide.astype(np.uint8), connectivity=4)
-    return _things(stuff, joined, bodies, wire)
+    that it hangs together with.  `labels`: as from `evidence.part`; `wire`: width of a hook's wire in pixels."""
+    solid: Mask = labels == 2
+    stuff: Mask = labels >= 2
+    wide = opened(solid, max(1.0, 0.75 * wire))
+    # lines stop short of a body that is as dark or as light as they are
+    joined = _labelled(grown(stuff, wire), 8)
+    bodies = _labelled(wide, 4)
+    return _things(stuff, solid, joined, bodies, wire)
 
 
 def part_touching(thing: Thing, wire: float) -> list[Thing]:
@@ -49,12 +54,17 @@ def part_touching(thing: Thing, wire: float) -> list[Thing]:
         weighty[0] = False
         if np.count_nonzero(weighty) >= 2:
             kept = np.where(weighty, np.arange(count), 0)[bodies].astype(np.int32)
-            return _things(thing.mask, thing.mask.astype(np.int32), kept, wire, least=0.0)
+            return _things(thing.mask, thing.solid, thing.mask.astype(np.int32), kept, wire, least=0.0)
     return []
 
 
 def _things(
-    stuff: Mask, joined: NDArray[np.int32], bodies: NDArray[np.int32], wire: float, least: float | None = None
+    stuff: Mask,
+    solid: Mask,
+    joined: NDArray[np.int32],
+    bodies: NDArray[np.int32],
+    wire: float,
+    least: float | None = None,
 ) -> list[Thing]:
     area = np.bincount(bodies.ravel())
     kept = np.flatnonzero(area >= (max(20.0, (2.5 * wire) ** 2) if least is None else least))
@@ -66,11 +76,15 @@ def _things(
     things = []
     for k in kept:
         own = np.unique(joined[bodies == k])
-        mask: Mask = (near == k) & np.isin(joined, own[own > 0])
-        core = body_of(mask, wire)
+        mask: Mask = (near == k) & stuff & np.isin(joined, own[own > 0])
+        core = body_of(mask & solid, wire)
         if core.any():
-            things.append(Thing(mask, core, *describe(core, mask, frame)))
+            things.append(Thing(mask, mask & solid, core, *describe(core, mask, frame)))
     return things
+
+
+def _labelled(mask: Mask, connectivity: int) -> NDArray[np.int32]:
+    return np.asarray(cv2.connectedComponents(mask.astype(np.uint8), connectivity=connectivity)[1], np.int32)
 
 
 def _nearest(bodies: NDArray[np.int32], kept: NDArray[np.int64]) -> NDArray[np.int32]:

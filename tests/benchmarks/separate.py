@@ -17,6 +17,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from identify.geometry import Array
 from identify.photo import Photo, read
 from identify.separate import separate
 from identify.settings import Settings
@@ -36,7 +37,7 @@ class Score:
     seconds: float
 
 
-def core_iou(region: Region, polygon_px: np.ndarray) -> float:
+def core_iou(region: Region, polygon_px: Array) -> float:
     """Intersection over union of a region's core with a polygon of the photo, both at the region's resolution."""
     own = region.from_photo(polygon_px)
     low = np.floor(np.minimum(own.min(0), 0)).astype(int)
@@ -47,7 +48,7 @@ def core_iou(region: Region, polygon_px: np.ndarray) -> float:
     y, x = -low[1], -low[0]
     core[y : y + region.core.shape[0], x : x + region.core.shape[1]] = region.core
     either = np.count_nonzero(true | core)
-    return float(np.count_nonzero(true & core) / max(either, 1))
+    return np.count_nonzero(true & core) / max(int(either), 1)
 
 
 def judge(photo: PhotoTruth, found: Separation, seconds: float) -> Score:
