@@ -86,10 +86,8 @@ def _answer(out: Console, found: Identification, units: Units) -> None:
     style = "bold" if not found.candidates or found.none_of_these > found.candidates[0].probability else None
     table.add_row("", "none of these", "", "", words.percent(found.none_of_these), style=style)
     out.print(Padding(table, INDENT))
-    if found.colourway_new is not None and found.colourway_new > 0.5:
-        reasons = " ".join(reason.text for reason in found.new_colour_reasons)
-        text = f"  A colour that no list has ({words.percent(found.colourway_new)})"
-        out.print(f"{text}: {reasons}" if reasons else f"{text}.")
+    for i, text in enumerate(words.new_colour(found)):
+        out.print(Padding(Text(text if i == 0 else f"- {text}"), INDENT))
     if found.candidates:
         _evidence(out, found.candidates[0], units)
 

@@ -15,6 +15,7 @@ from identify.reference import Form
 from identify.settings import Point
 
 OUTLINE_POINTS = 240
+LETTERS = {"tie": "T", "hanger": "H"}
 TURNS = ((1.0, 1.0), (1.0, -1.0), (-1.0, 1.0), (-1.0, -1.0))
 TURN_WORDS = ("", "turned back for belly", "turned end for end", "turned round")
 
@@ -93,13 +94,15 @@ def bait(m: Measurement, window: tuple[int, int, int, int]) -> Drawing:
     for zone in m.zones:
         if len(zone.polygon_px) > 2:
             polygon = _shifted(zone.polygon_px)
-            shapes.append(Shape("zone", _path(polygon), _middle(polygon), zone.kind))
+            shapes.append(Shape("zone", _path(polygon), _middle(polygon), f"{zone.kind} zone"))
     shapes.append(Shape("length", _path(_shifted([m.nose_px, m.tail_px]), closed=False), m.tail_px))
     shapes.append(Shape("depth", _path(_depth_line(m), closed=False), m.nose_px))
     for kind, found in (("tie", m.line_ties), ("hanger", m.hangers), ("hook", m.hooks)):
         for i, at in enumerate(found.at_px if found is not None else (), 1):
             beside = (at[0] + 3 * unit, at[1] - 2 * unit)
-            shapes.append(Shape(kind, _mark(kind, at, 1.5 * unit), beside, f"{kind[0].upper()}{i}"))
+            shapes.append(
+                Shape(kind, _mark(kind, at, 1.5 * unit), beside, f"{LETTERS[kind]}{i}" if kind in LETTERS else "")
+            )
     if m.eye is not None:
         at = m.eye.at_px
         shapes.append(Shape("eye", _mark("eye", at, 1.5 * unit), (at[0] + 3 * unit, at[1] - 2 * unit)))

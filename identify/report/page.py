@@ -84,7 +84,7 @@ class BaitPage:
     together: str
     overlay: Overlay | None
     overlay_alt: str
-    new_colour: str
+    new_colour: tuple[str, ...]
     ranked: bool
 
 
@@ -153,7 +153,7 @@ def _bait_page(
         together=f"{words.strongest(top)} {words.together(top)}" if top is not None else "",
         overlay=laid,
         overlay_alt=f"The measured outline laid over that of {name}, nose left, back up." if laid else "",
-        new_colour=_new_colour(found) if found is not None else "",
+        new_colour=words.new_colour(found) if found is not None else (),
         ranked=found is not None,
     )
 
@@ -164,15 +164,6 @@ def _texts(notices: tuple[Notice, ...]) -> tuple[str, ...]:
 
 def _count(n: int, word: str) -> str:
     return f"{n} {word}{'' if n == 1 else 's'}"
-
-
-def _new_colour(found: Identification) -> str:
-    if found.colourway_new is None or found.colourway_new <= 0.5:
-        return ""
-    reasons = " ".join(reason.text for reason in found.new_colour_reasons)
-    return (
-        f"Its colours are probably on no list of this model ({words.percent(found.colourway_new)}). {reasons}".strip()
-    )
 
 
 def _rows(found: Identification) -> tuple[Row, ...]:

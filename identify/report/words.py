@@ -152,6 +152,14 @@ def strongest(candidate: Candidate) -> str:
     return " ".join(said)
 
 
+def new_colour(found: Identification) -> tuple[str, ...]:
+    """That the colours are on no list, and what that may come from; nothing when they probably are on one."""
+    if found.colourway_new is None or found.colourway_new <= 0.5:
+        return ()
+    said = f"Its colours are probably on no list of this model ({percent(found.colourway_new)}). It may be:"
+    return said, *(reason.text for reason in found.new_colour_reasons)
+
+
 def ties(found: LineTies | None) -> str:
     if found is None:
         return "not measured"
