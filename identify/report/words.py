@@ -47,6 +47,11 @@ def percent(p: float) -> str:
     return f"{100 * p:.1f} %" if p < 0.095 or p > 0.985 else f"{100 * p:.0f} %"
 
 
+def sure(p: float) -> str:
+    """How sure a reading is."""
+    return f"{percent(min(p, NEVER_SURE))} sure"
+
+
 def plus_minus(value: float, u: float, unit: str = "") -> str:
     """Value ± standard uncertainty, this to two figures (one from 1 up)."""
     digits = min(5, max(0, 1 - math.floor(math.log10(u)))) if u > 0 else 3
@@ -171,7 +176,7 @@ def ties(found: LineTies | None) -> str:
         likely = " or ".join(f"{label} ({percent(p)})" for p, label in ranked[:2])
         text = f"not sure: {likely}"
     else:
-        text = f"{found.count} ({percent(found.probabilities[min(found.count, 5)])} sure)"
+        text = f"{found.count} ({sure(found.probabilities[min(found.count, 5)])})"
     lost = len(found.traces)
     return text + (f"; {lost} lost" if lost else "")
 
@@ -179,8 +184,8 @@ def ties(found: LineTies | None) -> str:
 def lip(found: Lip | None) -> str:
     if found is None:
         return "not measured"
-    p = min(found.probability if found.present else 1 - found.probability, NEVER_SURE)
-    return f"{'seen' if found.present else 'none seen'} ({percent(p)} sure)"
+    p = found.probability if found.present else 1 - found.probability
+    return f"{'seen' if found.present else 'none seen'} ({sure(p)})"
 
 
 def eye(found: Eye | None, units: Units) -> str:
@@ -246,7 +251,6 @@ def card(found: Card | None, scale: Scale | None) -> str:
 
 def measured_rows(m: Measurement, units: Units) -> list[tuple[str, str]]:
     """What was measured, as name and"""
-    sure = min(m.orientation_certainty)
     rows = [
         ("length", length(m.length_mm, units)),
         ("depth", length(m.depth_mm, units)),
@@ -261,8 +265,8 @@ def measured_rows(m: Measurement, units: Units) -> list[tuple[str, str]]:
     ]
     rows += [(f"{zone.kind} zone", colour(zone.colour)) for zone in m.zones]
     if m.pattern is not None:
-        rows.append(("pattern", f"{m.pattern.kind} ({percent(m.pattern.certainty)} sure)"))
+        rows.append(("pattern", f"{m.pattern.kind} ({sure(m.pattern.certainty)})"))
     if m.hard_to_read:
         rows.append(("finish", f"{' or '.join(m.hard_to_read)}: its colour depends on the light"))
-    rows.append(("lies", f"nose {m.nose}, back {m.back}, {m.shows} flank shown ({percent(sure)} sure)"))
+    rows.append(("lies", f"nose {m.nose}, back {m.back}, {m.shows} flank shown ({sure(min(m.orientation_certainty))})"))
     return rows
