@@ -250,7 +250,7 @@ def card(found: Card | None, scale: Scale | None) -> str:
 
 
 def measured_rows(m: Measurement, units: Units) -> list[tuple[str, str]]:
-    """What was measured, as name and"""
+    """What was measured, by name."""
     rows = [
         ("length", length(m.length_mm, units)),
         ("depth", length(m.depth_mm, units)),
