@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from identify.separate.ground import Ground, Plane, as_plane
+from identify.separate.ground import Ground, Plane, as_plane, fit_ground, refine_ground, traits_of
 from identify.separate.shade import OWN_CHROMA, seeds
 
 _GROUND_SHARE = 0.025
@@ -67,6 +67,19 @@ def first_look(difference: Plane, ground: Ground) -> tuple[Mask, Mask]:
     sure = (chroma > _CHROMA_SURE) | (up > _BRIGHT_SURE)
     maybe = (chroma > _CHROMA_MAYBE) | (up > _BRIGHT_MAYBE) | (difference[..., 0] < -ground.dark)
     return sure, maybe
+
+
+def settled_ground(linear: Plane, floor: float, usable: Mask) -> Ground:
+    """The ground of a picture (h, w, 3 linear RGB): fitted to the whole, then twice to what it leaves bare.
+
+    What a first fit takes for bare still holds things that hardly stand off it, and so is too wide.
+    """
+    traits = traits_of(linear, floor)
+    ground = fit_ground(traits, floor, usable)
+    for _ in range(2):
+        _, maybe = first_look(as_plane(cv2.GaussianBlur(ground.stand_off(linear), (0, 0), 1.0)), ground)
+        ground = refine_ground(traits, ground, ~grown(maybe, 3) & usable, 0.05 * max(usable.shape))
+    return ground
 
 
 def roughness(luminance: Plane) -> Plane:

@@ -13,8 +13,8 @@ from identify.geometry import Array
 from identify.photo import Photo
 from identify.records import Notice, SetAside
 from identify.separate.cutout import cut_out
-from identify.separate.evidence import Mask, first_look, grown, opened, part, shrunk, steps
-from identify.separate.ground import Ground, Plane, as_plane, fit_ground, refine_ground, traits_of
+from identify.separate.evidence import Mask, grown, opened, part, settled_ground, shrunk, steps
+from identify.separate.ground import Ground, Plane, as_plane, traits_of
 from identify.separate.shape import why_not
 from identify.separate.things import Thing, part_touching, split
 from identify.settings import Settings
@@ -128,11 +128,7 @@ def _sort_in(
 
 def _survey(linear: Plane, usable: Mask, floor: float, wire: float) -> tuple[Ground, NDArray[np.int32]]:
     """The ground of a picture or of a compartment, and its pixels labelled as by `part`."""
-    traits = traits_of(linear, floor)
-    ground = fit_ground(traits, floor, usable)
-    off = as_plane(cv2.GaussianBlur(ground.stand_off(linear), (0, 0), 1.0))
-    _, maybe = first_look(off, ground)
-    ground = refine_ground(traits, ground, ~grown(maybe, 3) & usable, 0.05 * max(usable.shape))
+    ground = settled_ground(linear, floor, usable)
     return ground, part(linear, ground, usable, wire)
 
 

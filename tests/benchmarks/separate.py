@@ -98,8 +98,8 @@ def main(arguments: list[str] | None = None) -> int:
         share = f"{(ious >= FOUND).sum()}/{len(ious)}"
         ms = 1000 * float(np.median([s.seconds for s in scores]))
         print(
-            f"{name:9s} {len(scores):6d} {len(ious):5d} {np.median(ious):7.4f} {np.quantile(ious, 0.05):6.3f} {share:>7s}"
-            f" {sum(s.false for s in scores):5d} {ms:5.0f}"
+            f"{name:9s} {len(scores):6d} {len(ious):5d} {np.median(ious):7.4f} {np.quantile(ious, 0.05):6.3f}"
+            f" {share:>7s} {sum(s.false for s in scores):5d} {ms:5.0f}"
         )
     return 0
 
