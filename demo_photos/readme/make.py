@@ -21,7 +21,7 @@ from identify.settings import Settings
 HERE = Path(__file__).parent
 PHOTO = HERE.parent / "single-blue-cloth.jpg"
 REFS = HERE.parents[1] / "reference_sets" / "ammerfold-lakes"
-WIDTH, HEIGHT, TOP = 1060, 1540, 790
+WIDTH, HEIGHT, TOP = 1060, 1600, 812
 """Of the window in CSS pixels, and where the bait's part begins."""
 FLAGS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
