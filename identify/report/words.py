@@ -132,7 +132,8 @@ def name(candidate: Candidate) -> str:
 def headline(found: Identification) -> str:
     """The answer in one line."""
     if not found.candidates or found.none_of_these > found.candidates[0].probability:
-        return f"Probably none of these ({percent(found.none_of_these)})"
+        how = "Probably" if found.none_of_these > 0.5 else "Perhaps"
+        return f"{how} none of these ({percent(found.none_of_these)})"
     top = found.candidates[0]
     return f"{name(top)} ({percent(top.probability)})"
 

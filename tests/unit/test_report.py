@@ -105,6 +105,14 @@ def test_the_strongest_evidence_is_a_measured_one() -> None:
     )
 
 
+def test_the_answer_in_one_line() -> None:
+    (bait,) = record().baits
+    assert bait.identification is not None
+    assert words.headline(bait.identification) == "Probably none of these (67 %)"
+    assert words.headline(replace(bait.identification, none_of_these=0.4)) == "Perhaps none of these (40 %)"
+    assert words.headline(replace(bait.identification, none_of_these=0.1)) == "Kjærvik & Søn / 魚 2 (33 %)"
+
+
 def test_unsure_ties_name_the_two_likeliest_counts() -> None:
     ties = measurement().line_ties
     assert ties is not None
