@@ -6,73 +6,54 @@ import cv2
 import numpy as np
 
 from identify.photo import Photo
-from identify.separate.evidence import LEAST_RIDGE, Mask, grown, ridges, shrunk, watershed
-from identify.separate.ground import Ground, Plane, as_plane, linear_of
+from identify.separate.ground import Plane, as_plane, linear_of
+from identify.separate.look import Scene
+from identify.separate.morphology import Mask, grown
+from identify.separate.pixels import GROUND
 from identify.separate.things import Thing
 from identify.separate.trunk import body_of
 from identify.stages import Region
 
 _MOST_ACROSS = 1000
+_MARGIN_MM = 8.0
 
 
-def cut_out(
-    photo: Photo,
-    ground: Ground,
-    thing: Thing,
-    others: Mask,
-    coarse: int,
-    length: float,
-    margin: float,
-    wire: float,
-    px_per_mm: float | None,
-) -> Region | None:
-    """Make the Region of one thing.
+def cut_out(photo: Photo, thing: Thing, scene: Scene, thought: Plane, px_per_mm: float, wire: float) -> Region | None:
+    """Make the Region of one thing; None when no body remains.
 
-    `thing`, `others` (h, w): the thing and what else is there, in the picture reduced by `coarse`; `length`, `margin`,
-    `wire`: of the body, around the thing, and of a hook's wire, in pixels of the photo.
+    `thing`, `thought` (h, w): the thing, and what each pixel was thought to be, in the scene; `px_per_mm` and `wire`
+    (width of a hook's wire) in pixels of the photo.
     """
-    shrink = max(1, int(length / _MOST_ACROSS))
-    if px_per_mm is not None and px_per_mm <= 14:
-        shrink = 1
+    length = thing.shape.length * scene.step
+    shrink = 1 if px_per_mm <= 14 else max(1, int(length / _MOST_ACROSS))
     ys, xs = np.nonzero(thing.mask)
-    x0 = max(0, int(xs.min() * coarse - margin))
-    y0 = max(0, int(ys.min() * coarse - margin))
-    x1 = min(photo.width, int((xs.max() + 1) * coarse + margin))
-    y1 = min(photo.height, int((ys.max() + 1) * coarse + margin))
+    low = scene.to_photo([[xs.min() - 0.5, ys.min() - 0.5]])[0] - _MARGIN_MM * px_per_mm
+    high = scene.to_photo([[xs.max() + 0.5, ys.max() + 0.5]])[0] + _MARGIN_MM * px_per_mm
+    x0, y0 = (max(0, int(v)) for v in low)
+    x1, y1 = min(photo.width, int(high[0]) + 1), min(photo.height, int(high[1]) + 1)
     x1, y1 = x0 + (x1 - x0) // shrink * shrink, y0 + (y1 - y0) // shrink * shrink
-    window = (x0, y0, x1, y1)
-    linear = photo.linear(window, shrink)
-    size = (linear.shape[1], linear.shape[0])
-    # pixel centres: a photo pixel p lies at (p + 0.5) / coarse - 0.5 of the reduced picture
-    step = shrink / coarse
-    to_coarse = np.array(
-        [[step, 0, (x0 + shrink / 2) / coarse - 0.5], [0, step, (y0 + shrink / 2) / coarse - 0.5]], np.float32
-    )
+    size = ((x1 - x0) // shrink, (y1 - y0) // shrink)
+    if min(size) < 2:
+        return None
+    # a pixel p of the region lies at (p + 0.5) shrink - 0.5 + origin of the photo, and so in the scene
+    k = shrink / scene.step
+    shift = [(o - s + shrink / 2) / scene.step - 0.5 for o, s in zip((x0, y0), scene.origin, strict=True)]
+    move = np.array([[k, 0, shift[0]], [0, k, shift[1]]], np.float32)
 
     def fetch(plane: Plane) -> Plane:
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-        return as_plane(cv2.warpAffine(plane, to_coarse, size, flags=flags, borderMode=cv2.BORDER_REPLICATE))
+        return as_plane(cv2.warpAffine(plane, move, size, flags=flags, borderMode=cv2.BORDER_REPLICATE))
 
-    lit = fetch(ground.lit)
-    difference = as_plane(cv2.GaussianBlur(ground.stand_off(linear, lit), (0, 0), 0.8))
-    here = fetch(thing.solid.astype(np.float32)) > 0.5
-    body = fetch(thing.core.astype(np.float32)) > 0.5
-    elsewhere = fetch(others.astype(np.float32)) > 0.5
-    band = 1.6 / step
-    markers = np.zeros(here.shape, np.int32)
-    markers[~grown(here, band)] = 1
-    inner = shrunk(body, band)
-    markers[inner] = 2
-    markers[elsewhere & (markers == 0)] = 1
-    mask = watershed(difference, markers) == 2
-    thin = fetch((thing.mask & ~thing.core).astype(np.float32)) > 0.3
-    fine_core = body_of(mask, wire / shrink)
-    mask = mask | (thin & ~elsewhere & (ridges(difference[..., 0], wire / shrink) > LEAST_RIDGE))
-    if not fine_core.any():
+    own = grown(thing.mask, 1.5)
+    stuff = fetch(np.where(own, 1 - thought[..., GROUND], 0).astype(np.float32)) > 0.5
+    solid = fetch(thing.solid.astype(np.float32)) > 0.5
+    core: Mask = body_of(solid, wire / shrink)
+    if not core.any():
         return None
-    bare = linear_of(lit, ground.floor)
+    mask: Mask = stuff | core
+    bare = linear_of(fetch(scene.lit), scene.ground.floor)
     edge = bool(mask[0].any() and y0 == 0) or bool(mask[-1].any() and y1 >= photo.height - shrink)
     edge = edge or bool(mask[:, 0].any() and x0 == 0) or bool(mask[:, -1].any() and x1 >= photo.width - shrink)
-    for plane in (mask, fine_core, bare):
+    for plane in (mask, core, bare):
         plane.flags.writeable = False
-    return Region(window, shrink, mask, fine_core, bare, edge)
+    return Region((x0, y0, x1, y1), shrink, mask, core, bare, edge)

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from identify.geometry import Array
+from identify.separate.morphology import grown
 
 Plane = NDArray[np.float32]
 
@@ -215,3 +216,21 @@ def _with_scatter(traits: Plane, lit: Plane, bare: NDArray[np.bool_], floor: flo
 def _robust_spread(values: Array) -> float:
     away = np.abs(values - np.median(values))
     return float(max(1.4826 * np.median(away), np.quantile(away, 0.9) / 1.645))
+
+
+_CHROMA_MAYBE, _BRIGHT_MAYBE = 2.5, 1.0
+
+
+def settled_ground(linear: Plane, floor: float, usable: NDArray[np.bool_]) -> Ground:
+    """The ground of a picture (h, w, 3 linear RGB): fitted to the whole, then twice to what it leaves bare.
+
+    What a first fit takes for bare still holds things that hardly stand off it, and so is too wide.
+    """
+    traits = traits_of(linear, floor)
+    ground = fit_ground(traits, floor, usable)
+    for _ in range(2):
+        off = as_plane(cv2.GaussianBlur(ground.stand_off(linear), (0, 0), 1.0))
+        maybe = (ground.chroma_distance(off) > _CHROMA_MAYBE) | (off[..., 0] / ground.bright > _BRIGHT_MAYBE)
+        maybe |= off[..., 0] < -ground.dark
+        ground = refine_ground(traits, ground, ~grown(maybe, 3) & usable, 0.05 * max(usable.shape))
+    return ground

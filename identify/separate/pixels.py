@@ -1,14 +1,16 @@
 """What each pixel of a picture is: ground (lit or in shadow), something solid, or wire.
 
-A small network looks at how each pixel and its surroundings stand off the bare ground, at a fixed scale (3 px/mm), and
-a second one looks again, knowing what the first one thought of the surroundings (auto-context: Tu & Bai, IEEE TPAMI 32
-(2010) 1744).  Their inputs are relative to the ground's own light, colour and texture and know no direction, so that
-they hold on other grounds, for other paints and however the bait lies.
+A small network looks at how each pixel and its surroundings stand off the bare ground, over the whole picture at a
+fixed coarse scale; a second one looks again at twice that scale where something may lie, knowing what the first one
+thought of the surroundings (auto-context: Tu & Bai, IEEE TPAMI 32 (2010) 1744).  Their inputs are relative to the
+ground's own light, colour and texture and know no direction, so that they hold on other grounds, for other paints and
+however the bait lies.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -16,10 +18,10 @@ from numpy.typing import NDArray
 
 from identify import network
 from identify.geometry import Array
-from identify.separate.ground import Ground, Plane
+from identify.separate.ground import Ground, Plane, as_plane
 
-PX_PER_MM = 3.0
-"""Scale at which the networks look."""
+COARSE_PX_PER_MM, FINE_PX_PER_MM = 1.25, 2.5
+"""Scales at which the first and the second network look."""
 GROUND, SOLID, WIRE = 0, 1, 2
 CLASSES = ("ground", "solid", "wire")
 
@@ -30,10 +32,6 @@ _REACHES = ((5, 1), (13, 2), (31, 4))
 _CONTEXT_BLURS = ((1.5, 1), (4.0, 2), (10.0, 4), (24.0, 8))
 _RINGS = ((6.0, 2), (14.0, 4), (28.0, 4))
 _DIRECTIONS = 8
-_NEAR_GROUND = 2.0
-"""Pixels that stand off the ground by less than this many of its standard deviations, and have none that do nearby, are
-ground without a closer look."""
-
 Mask = NDArray[np.bool_]
 
 
@@ -48,7 +46,7 @@ class Looks:
 def looks(linear: Plane, ground: Ground, lit: Plane) -> Looks:
     """How each pixel and its surroundings stand off the ground.
 
-    `linear` (h, w, 3): the picture at PX_PER_MM; `lit` (h, w, 3): the ground's traits there.
+    `linear` (h, w, 3): the picture; `lit` (h, w, 3): the ground's traits there.
     """
     off = ground.stand_off(linear, lit)
     off[..., 1:] = cv2.transform(off[..., 1:], np.asarray(ground.turn, np.float32))
@@ -60,7 +58,7 @@ def looks(linear: Plane, ground: Ground, lit: Plane) -> Looks:
     planes: list[Plane] = []
     names: list[str] = []
 
-    def add(name: str, plane: Plane) -> None:
+    def add(name: str, plane: Any) -> None:
         names.append(name)
         planes.append(np.asarray(plane, np.float32))
 
@@ -117,59 +115,53 @@ def context(thought: Plane) -> Looks:
     return Looks(np.dstack(planes).astype(np.float32), tuple(names))
 
 
-def worth_a_look(seen: Looks) -> Mask:
-    """Pixels that may be other than plain ground: all that stand off somewhat, and what is near them."""
-    get = seen.names.index
-    off = np.maximum.reduce(
-        [
-            np.abs(seen.planes[..., get("light against texture 1.6")]),
-            seen.planes[..., get("colour against texture 1 1.6")],
-            seen.planes[..., get("colour against texture 2 1.6")],
-        ]
-    )
-    mask = (off > np.arcsinh(_NEAR_GROUND)).astype(np.uint8)
-    mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
-    grown: Mask = cv2.dilate(mask, np.ones((13, 13), np.uint8)) > 0
-    return grown
-
-
-def classify(linear: Plane, ground: Ground, lit: Plane) -> Plane:
-    """Probabilities (h, w, 3) of CLASSES for every pixel of a picture at PX_PER_MM."""
+def first_thought(linear: Plane, ground: Ground, lit: Plane) -> Plane:
+    """Probabilities (h, w, 3) of CLASSES in a picture at COARSE_PX_PER_MM."""
     seen = looks(linear, ground, lit)
-    worth = worth_a_look(seen)
-    around = context(first_thought(seen, worth))
-    inputs = np.concatenate([seen.planes[worth], around.planes[worth]], 1)
-    return _apply("second", inputs, seen.names + around.names, worth)
+    return _apply("first", seen, np.ones(linear.shape[:2], bool))
 
 
-def first_thought(seen: Looks, worth: Mask) -> Plane:
-    """Probabilities (h, w, 3) by the first network alone."""
-    return _apply("first", seen.planes[worth], seen.names, worth)
+def second_looks(linear: Plane, ground: Ground, lit: Plane, thought: Plane) -> Looks:
+    """Inputs of the second network: a picture at FINE_PX_PER_MM and what the first thought, brought to that scale."""
+    seen, around = looks(linear, ground, lit), context(thought)
+    return Looks(np.concatenate([seen.planes, around.planes], 2), seen.names + around.names)
 
 
-def _apply(name: str, inputs: Plane, names: tuple[str, ...], where: Mask) -> Plane:
+def second_thought(linear: Plane, ground: Ground, lit: Plane, thought: Plane) -> Plane:
+    """Probabilities (h, w, 3) of CLASSES in a picture at FINE_PX_PER_MM."""
+    return _apply("second", second_looks(linear, ground, lit, thought), open_question(thought))
+
+
+def open_question(thought: Plane) -> Mask:
+    """Where a second look may change something: not far from anything that is hardly plain ground."""
+    doubt = (thought[..., GROUND] < 0.95).astype(np.uint8)
+    near: Mask = cv2.dilate(doubt, np.ones((7, 7), np.uint8)) > 0
+    return near
+
+
+def _apply(name: str, seen: Looks, where: Mask) -> Plane:
     out = np.zeros((*where.shape, len(CLASSES)), np.float32)
     out[..., GROUND] = 1
-    if len(inputs):
-        out[where] = network.load("identify.separate", name).probabilities(inputs, names)
+    if where.any():
+        out[where] = network.load("identify.separate", name).probabilities(seen.planes[where], seen.names)
     return out
 
 
-def _reduce(plane: Plane, factor: int) -> Plane:
+def _reduce(plane: Any, factor: int) -> Plane:
     if factor == 1:
-        return plane
+        return as_plane(plane)
     h, w = plane.shape[:2]
     return np.asarray(cv2.resize(plane, (-(-w // factor), -(-h // factor)), interpolation=cv2.INTER_AREA), np.float32)
 
 
-def _restore(plane: Plane, shape: tuple[int, int]) -> Plane:
+def _restore(plane: Any, shape: tuple[int, int]) -> Plane:
     if plane.shape[:2] == shape:
-        return plane
+        return as_plane(plane)
     whole = cv2.resize(np.ascontiguousarray(plane), (shape[1], shape[0]), interpolation=cv2.INTER_LINEAR)
     return np.asarray(whole, np.float32)
 
 
-def _shifted(plane: Plane, radius: float, direction: int) -> Plane:
+def _shifted(plane: Any, radius: float, direction: int) -> Plane:
     """What lies `radius` pixels away in one of the directions."""
     a = 2 * np.pi * direction / _DIRECTIONS
     h, w = plane.shape[:2]

@@ -1,61 +1,46 @@
-"""From a photo to its baits: the work is done on a reduced picture, each bait is then cut out at full resolution."""
+"""From a photo to its baits: two looks at reduced pictures say what each pixel is, then each bait is cut out."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from identify.calibration import Calibration
-from identify.geometry import Array
 from identify.photo import Photo
-from identify.records import Notice, SetAside
+from identify.records import WARNINGS, Notice, SetAside
 from identify.separate.cutout import cut_out
-from identify.separate.evidence import Mask, grown, opened, part, settled_ground, shrunk, steps
-from identify.separate.ground import Ground, Plane, as_plane, traits_of
+from identify.separate.ground import Plane
+from identify.separate.look import look_at
+from identify.separate.pixels import GROUND, SOLID, WIRE
 from identify.separate.shape import why_not
 from identify.separate.things import Thing, part_touching, split
-from identify.settings import Settings
+from identify.separate.thoughts import Place, places
+from identify.settings import Point, Settings
 from identify.stages import Region, Separation, as_polygon
 
-_LONG_SIDE = 1000
 _WIRE_MM = 1.8
-_MARGIN_MM = 8.0
-_LEAST_SIDE = 24
+"""Width of a hook's wire, generously."""
+_USUAL_MM = 65.0
+"""Length of the usual bait, to judge the scale of a photo without one by."""
 _SMALL_BESIDE = 0.28
-_FLOOR_SHARE = 0.008
-"""Part of the picture from which on a smooth patch inside a large thing can be a compartment's floor."""
 
 
 @dataclass(frozen=True, eq=False)
-class View:
-    """The reduced picture (h, w, 3 linear RGB), by how much it is reduced, where its ground can be seen, and the scale
-    there (pixels of the photo per mm, None without)."""
+class Found:
+    """A thing with the place it was seen at, what was thought of each pixel there, and why it is no bait (None when it
+    may be one)."""
 
-    photo: Photo
-    calibration: Calibration
-    linear: Plane
-    coarse: int
-    usable: Mask
+    thing: Thing
+    place: Place
+    thought: Plane
+    reason: str | None
 
-    def to_photo(self, points: Array) -> Array:
-        """Points of the reduced picture in pixels of the photo."""
-        full: Array = (np.asarray(points, float) + 0.5) * self.coarse - 0.5
-        return full
-
-    def scale_at(self, thing: Thing) -> float | None:
-        """Pixels of the photo per millimetre at a thing."""
-        if not self.calibration.has_scale:
-            return None
-        return self.calibration.px_per_mm_at(self.to_photo(thing.contour.mean(0)))
-
-    def why_not(self, thing: Thing) -> str | None:
-        """Why a thing is no bait; None when it may be one."""
-        local = self.scale_at(thing)
-        side = float(np.sqrt(self.usable.size))
-        return why_not(thing.shape, local / self.coarse if local else None, side)
+    @property
+    def length(self) -> float:
+        """Of the body, in pixels of the photo."""
+        return self.thing.shape.length * self.place.scene.step
 
 
 def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Separation:
@@ -65,129 +50,82 @@ def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Sepa
     photo, the outlines of what was not taken for a bait with the reason.  A photo without a bait gives the warning
     `no-bait`.
     """
-    if min(photo.width, photo.height) < _LEAST_SIDE:
-        return Separation((), (), (_no_bait(),))
-    coarse = max(1, round(max(photo.width, photo.height) / _LONG_SIDE))
-    linear = photo.linear(None, coarse)
-    view = View(photo, calibration, linear, coarse, ~_card_mask(calibration, linear.shape[:2], coarse))
-    floor = 0.06 * float(np.median(linear)) + 0.001
-    wire = _wire(view)
-    ground, labels = _survey(linear, view.usable, floor, wire)
-    things = split(labels, wire)
+    found = _find(photo, calibration, None)
+    scale: float | None = None
     if not calibration.has_scale:
-        whole = [t.shape.length for t in things if t.shape.on_frame == 0]
-        # a hook's wire is about a fortieth of the bait that it hangs on
-        wider = 0.022 * max(whole, default=0.0)
-        if wider > wire:
-            wire = wider
-            things = split(labels, wire)
-    found: list[tuple[Thing, Ground]] = []
-    rest: list[tuple[Thing, str]] = []
-    for thing in things:
-        _sort_in(view, ground, thing, wire, found, rest)
-    if not calibration.has_scale:
-        found, small = _beside_the_largest(found)
-        rest += [(thing, "too small beside the largest bait") for thing in small]
-    every = np.zeros(view.usable.shape, bool)
-    for thing, _ in (*found, *rest):
-        every |= thing.mask
+        scale = _usual_scale(found)
+        if scale is not None:
+            found = _find(photo, calibration, scale)
+        found = _beside_the_largest(found)
     regions: list[tuple[Region, float]] = []
-    for thing, under in found:
-        length = thing.shape.length * coarse
-        local = view.scale_at(thing)
-        margin = _MARGIN_MM * local if local else 0.15 * length
-        region = cut_out(photo, under, thing, every & ~thing.mask, coarse, length, margin, wire * coarse, local)
-        if region is None:
-            rest.append((thing, "no body that stands off the ground"))
+    aside: list[SetAside] = []
+    for f in found:
+        local = calibration.px_per_mm_at(_middle_of(f)) if calibration.has_scale else scale
+        region = None
+        if f.reason is None and local is not None:
+            region = cut_out(photo, f.thing, f.place.scene, f.thought, local, _WIRE_MM * local)
+        if region is not None:
+            regions.append((region, f.length))
         else:
-            regions.append((region, length))
-    aside = tuple(SetAside(as_polygon(view.to_photo(t.contour)), reason) for t, reason in rest)
-    return Separation(_reading_order(regions), aside, () if regions else (_no_bait(),))
+            reason = f.reason or "no body that stands off the ground"
+            aside.append(SetAside(as_polygon(f.place.scene.to_photo(f.thing.contour)), reason))
+    warnings = () if regions else (Notice("no-bait", WARNINGS["no-bait"]),)
+    return Separation(_reading_order(regions), tuple(aside), warnings)
 
 
-def _sort_in(
-    view: View, ground: Ground, thing: Thing, wire: float, found: list[tuple[Thing, Ground]],
-    rest: list[tuple[Thing, str]],
-) -> None:  # fmt: skip
-    """Put a thing where it belongs: a bait, several that touch, a box with baits in it, or something else."""
-    reason = view.why_not(thing)
-    if reason is None:
-        found.append((thing, ground))
-        return
-    inside = _inside(view, ground, thing, wire)
-    if inside:
-        found += inside
-        return
-    pieces = [(piece, view.why_not(piece)) for piece in part_touching(thing, wire)]
-    if any(why is None for _, why in pieces):
-        found += [(piece, ground) for piece, why in pieces if why is None]
-        rest += [(piece, why) for piece, why in pieces if why is not None]
-    else:
-        rest.append((thing, reason))
-
-
-def _survey(linear: Plane, usable: Mask, floor: float, wire: float) -> tuple[Ground, NDArray[np.int32]]:
-    """The ground of a picture or of a compartment, and its pixels labelled as by `part`."""
-    ground = settled_ground(linear, floor, usable)
-    return ground, part(linear, ground, usable, wire)
-
-
-def _inside(view: View, ground: Ground, thing: Thing, wire: float) -> list[tuple[Thing, Ground]]:
-    """Baits in the compartments of a thing that is a box: every smooth floor gets a ground of its own."""
-    ys, xs = np.nonzero(thing.mask)
-    y0, y1, x0, x1 = int(ys.min()), int(ys.max()) + 1, int(xs.min()), int(xs.max()) + 1
-    if (y1 - y0) * (x1 - x0) < 4 * _FLOOR_SHARE * view.usable.size:
+def _find(photo: Photo, calibration: Calibration, px_per_mm: float | None) -> list[Found]:
+    """Every thing in the photo.  `px_per_mm`: a scale to look in when the calibration has none."""
+    scene = look_at(photo, calibration, px_per_mm)
+    if scene is None:
         return []
-    box = np.s_[y0:y1, x0:x1]
-    steep = steps(as_plane(cv2.GaussianBlur(traits_of(view.linear[box], ground.floor), (0, 0), 1.0)))
-    calm = steep < max(0.03, 2.5 * float(np.median(steep)))
-    smooth = opened(calm & thing.mask[box] & view.usable[box], 3.0)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(smooth.astype(np.uint8), connectivity=4)
-    baits: list[tuple[Thing, Ground]] = []
-    for k in range(1, count):
-        x, y, w, h, area = (int(v) for v in stats[k])
-        if area < _FLOOR_SHARE * view.usable.size or min(w, h) < _LEAST_SIDE:
-            continue
-        contours, _ = cv2.findContours((labels == k).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-        filled = np.zeros(labels.shape, np.uint8)
-        cv2.drawContours(filled, contours, -1, 1, cv2.FILLED)
-        window = np.s_[y0 + y : y0 + y + h, x0 + x : x0 + x + w]
-        open_ = view.usable[window] & shrunk(filled[y : y + h, x : x + w] > 0, 2.0)
-        own, there = _survey(view.linear[window], open_, ground.floor, wire)
-        whole = np.ones(view.usable.shape, np.int32)
-        whole[window] = there
-        lit = ground.lit.copy()
-        lit[window] = own.lit
-        baits += [(t, replace(own, lit=lit)) for t in split(whole, wire) if view.why_not(t) is None]
-    return baits
+    out: list[Found] = []
+    for place in places(photo, scene):
+        thought = place.second()
+        fine = place.scene.px_per_mm
+        for thing in split(_labels(thought), _WIRE_MM * fine):
+            shown = fine
+            if calibration.has_scale:
+                centre = place.scene.to_photo(thing.contour.mean(0)[None])[0]
+                shown = calibration.px_per_mm_at(centre) / place.scene.step
+            side = float(np.sqrt(photo.width * photo.height)) / place.scene.step
+            known = shown if calibration.has_scale else None
+            reason = why_not(thing.shape, known, side)
+            pieces = part_touching(thing, _WIRE_MM * fine) if reason is not None else []
+            judged = [(piece, why_not(piece.shape, known, side)) for piece in pieces]
+            if any(why is None for _, why in judged):
+                out += [Found(piece, place, thought, why) for piece, why in judged]
+            else:
+                out.append(Found(thing, place, thought, reason))
+    return out
 
 
-def _beside_the_largest(found: list[tuple[Thing, Ground]]) -> tuple[list[tuple[Thing, Ground]], list[Thing]]:
+def _labels(thought: Plane) -> NDArray[np.int32]:
+    """1 ground, 2 solid, 3 wire: what each pixel is most likely."""
+    labels = np.ones(thought.shape[:2], np.int32)
+    other = thought[..., GROUND] < 0.5
+    labels[other] = np.where(thought[..., SOLID] >= thought[..., WIRE], 2, 3)[other]
+    return labels
+
+
+def _usual_scale(found: list[Found]) -> float | None:
+    """Pixels of the photo per millimetre if the longest thing that may be a bait is a usual one."""
+    lengths = [f.length for f in found if f.reason is None] or [f.length for f in found]
+    return max(lengths) / _USUAL_MM if lengths else None
+
+
+def _beside_the_largest(found: list[Found]) -> list[Found]:
     """Without a scale sizes are judged against each other: what is a quarter as long as the longest is part of it."""
-    longest = max((t.shape.length for t, _ in found), default=0.0)
-    kept = [(t, g) for t, g in found if t.shape.length > _SMALL_BESIDE * longest]
-    return kept, [t for t, _ in found if t.shape.length <= _SMALL_BESIDE * longest]
+    longest = max((f.length for f in found if f.reason is None), default=0.0)
+    small = "too small beside the largest bait"
+    return [
+        Found(f.thing, f.place, f.thought, small) if f.reason is None and f.length <= _SMALL_BESIDE * longest else f
+        for f in found
+    ]
 
 
-def _no_bait() -> Notice:
-    return Notice("no-bait", "Nothing in the photo looks like a bait.")
-
-
-def _wire(view: View) -> float:
-    """Width of a hook's wire, generously, in pixels of the reduced picture."""
-    photo = view.photo
-    if not view.calibration.has_scale:
-        return 0.006 * max(photo.width, photo.height) / view.coarse
-    return _WIRE_MM * view.calibration.px_per_mm_at((photo.width / 2, photo.height / 2)) / view.coarse
-
-
-def _card_mask(calibration: Calibration, shape: tuple[int, ...], coarse: int) -> Mask:
-    mask = np.zeros(shape, np.uint8)
-    corners = calibration.card.corners_px
-    if corners:
-        points = (np.array(corners, float) + 0.5) / coarse - 0.5
-        cv2.fillPoly(mask, [np.round(points * 16).astype(np.int32)], 1, shift=4)
-    return grown(mask > 0, 2)
+def _middle_of(f: Found) -> Point:
+    x, y = f.place.scene.to_photo(f.thing.contour.mean(0)[None])[0]
+    return float(x), float(y)
 
 
 def _reading_order(regions: list[tuple[Region, float]]) -> tuple[Region, ...]:

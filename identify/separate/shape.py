@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from identify.geometry import Array
-from identify.separate.evidence import Mask
+from identify.separate.morphology import Mask
 
 LENGTH_MM = (18.0, 260.0)
 DEPTH_MM = (5.0, 90.0)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from identify.geometry import Array
-from identify.separate.evidence import Mask, grown, opened
+from identify.separate.morphology import Mask, grown, opened
 from identify.separate.shape import Shape, describe
 from identify.separate.trunk import body_of
 

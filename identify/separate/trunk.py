@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from identify.separate.evidence import Mask, closed, opened
+from identify.separate.morphology import Mask, closed, opened
 
 
 def body_of(thing: Mask, wire: float) -> Mask:

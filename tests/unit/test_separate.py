@@ -70,7 +70,7 @@ def put_bait(scene: Array, centre: tuple[int, int] = (320, 240), angle: float = 
     foot = (centre[0] + 20, centre[1] + 30)
     cv2.line(hook, foot, (foot[0], foot[1] + 50), 1, 3)
     cv2.ellipse(hook, (foot[0] + 12, foot[1] + 50), (12, 14), 0, 0, 180, 1, 3)
-    scene[hook > 0] = [0.35, 0.33, 0.30]
+    scene[hook > 0] = [0.16, 0.15, 0.14]
     y = np.mgrid[0:H, 0:W][0]
     shade = 0.55 + 0.45 * np.clip((centre[1] + 34 - y) / 68, 0, 1)
     paint = np.where((y < centre[1])[..., None], [0.05, 0.16, 0.06], [0.62, 0.45, 0.08])
