@@ -7,10 +7,14 @@ but what is clearly no quadrilateral.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from identify.card.medians import median
 from identify.geometry import Array
 
 CUTS = (0.006, 0.009, 0.0135, 0.020, 0.030, 0.045, 0.07)
@@ -22,7 +26,8 @@ FILL = 0.82
 
 def perceptual(linear: NDArray[np.float32]) -> NDArray[np.float32]:
     """Square root of linear light: noise and contrast become alike in dark and bright parts."""
-    return np.sqrt(np.clip(linear, 0.0, 1.0)).astype(np.float32)
+    light = np.clip(linear, 0.0, 1.0)
+    return np.sqrt(light, out=light)
 
 
 def gradient(picture: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -47,22 +52,24 @@ def quadrilateral(contour: NDArray[np.int32]) -> Array | None:
     if len(rough) != 4:
         return None
     corners = rough[:, 0].astype(float)
-    points = contour[:, 0].astype(float)
+    px, py = np.ascontiguousarray(contour[:, 0].T, float)
     lines = []
     for a, b in zip(corners, np.roll(corners, -1, 0), strict=True):
-        along = (b - a) / max(np.hypot(*(b - a)), 1e-9)
+        length = math.hypot(*(b - a))
+        along = (b - a) / max(length, 1e-9)
         normal = np.array([-along[1], along[0]])
-        s, d = (points - a) @ along, (points - a) @ normal
-        length = float(np.hypot(*(b - a)))
-        near = (s > 0.15 * length) & (s < 0.85 * length) & (np.abs(d) < max(2.5, 0.05 * length))
-        if near.sum() < 4:
+        s, d = (px - a[0]) * along[0] + (py - a[1]) * along[1], (px - a[0]) * normal[0] + (py - a[1]) * normal[1]
+        near = np.flatnonzero((np.abs(s - 0.5 * length) < 0.35 * length) & (np.abs(d) < max(2.5, 0.05 * length)))
+        if len(near) < 4:
             return None
         x, y = s[near], d[near]
         for _ in range(3):
             slope, offset = line_through(x, y)
             left = np.abs(y - slope * x - offset)
-            keep = left <= max(0.8, 1.5 * float(np.median(left)))
-            if keep.sum() < 4:
+            keep = np.flatnonzero(left <= max(0.8, 1.5 * median(left)))
+            if len(keep) < 4:
+                break
+            if len(keep) == len(x):
                 break
             x, y = x[keep], y[keep]
         start = a + offset * normal
@@ -72,10 +79,11 @@ def quadrilateral(contour: NDArray[np.int32]) -> Array | None:
 
 def line_through(x: Array, y: Array) -> tuple[float, float]:
     """Slope and offset at x = 0 of the least-squares line."""
-    mean = float(x.mean())
+    n = len(x)
+    mean = float(x.sum()) / n
     spread = x - mean
     slope = float(spread @ y) / max(float(spread @ spread), 1e-12)
-    return slope, float(y.mean()) - slope * mean
+    return slope, float(y.sum()) / n - slope * mean
 
 
 def meet(lines: list[tuple[Array, Array]]) -> Array | None:
@@ -120,18 +128,10 @@ def propose(picture: NDArray[np.float32], aspect: float) -> list[Array]:
 
     `aspect`: the card's longer side over its shorter one.
     """
-    h, w = picture.shape[:2]
     edges = gradient(picture)
     found: list[tuple[float, Array]] = []
     for cut in CUTS:
-        smooth = (edges < cut).astype(np.uint8)
-        count, labels, stats, _ = cv2.connectedComponentsWithStats(smooth, connectivity=4)
-        wide, high, area = stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT], stats[:, cv2.CC_STAT_AREA]
-        large = (area >= MIN_SIDE_PX**2) & (np.minimum(wide, high) >= MIN_SIDE_PX) & (area >= 0.3 * wide * high)
-        inside = (stats[:, 0] > 0) & (stats[:, 1] > 0) & (stats[:, 0] + wide < w) & (stats[:, 1] + high < h)
-        for i in np.flatnonzero(large & inside & (np.arange(count) > 0)):
-            x, y, bw, bh = (int(v) for v in stats[i, :4])
-            part = (labels[y : y + bh, x : x + bw] == i).astype(np.uint8)
+        for part, corner in _patches((edges < cut).astype(np.uint8)):
             padded = cv2.copyMakeBorder(part, 3, 3, 3, 3, cv2.BORDER_CONSTANT)
             for size in (1, 5):
                 opened = (
@@ -148,9 +148,23 @@ def propose(picture: NDArray[np.float32], aspect: float) -> list[Array]:
                 quad = cv2.contourArea(corners.astype(np.float32))
                 if not FILL < covered / quad < 1.06:
                     continue
-                found.append((covered / quad, _grown(corners + np.array([x - 3, y - 3]), 1.5)))
+                found.append((covered / quad, _grown(corners + (corner - 3), 1.5)))
                 break
     return _distinct(found)
+
+
+def _patches(smooth: NDArray[np.uint8]) -> Iterator[tuple[NDArray[np.uint8], Array]]:
+    """Connected parts (h, w) of a mask that are large enough for a card and end within the picture, each cut out with
+    the place (x, y) of its top left corner."""
+    _, labels = cv2.connectedComponents(smooth, connectivity=4)
+    area = np.bincount(labels.ravel())
+    area[0] = 0
+    area[np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1]])] = 0
+    for i in np.flatnonzero(area >= MIN_SIDE_PX**2):
+        whole = (labels == i).view(np.uint8)
+        x, y, wide, high = cv2.boundingRect(whole)
+        if min(wide, high) >= MIN_SIDE_PX and area[i] >= 0.3 * wide * high:
+            yield whole[y : y + high, x : x + wide], np.array([x, y], float)
 
 
 def _distinct(found: list[tuple[float, Array]]) -> list[Array]:

@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from identify.card.medians import median, middle
 from identify.card.propose import line_through, meet
-from identify.card.strips import SEGMENTS, Sampler, Strip, middle, read_strip
+from identify.card.strips import SEGMENTS, Sampler, Strip, read_strip
 from identify.geometry import Array
 
 BLURS_PX = tuple(0.5 * 1.15**k for k in range(16))
@@ -141,7 +142,7 @@ Model = tuple[float, float]
 def _bases(blur: float, models: tuple[Model, ...]) -> tuple[Array, Array, Array]:
     """Orthonormal bases of top, band and ground for each model and each place of the top's edge.
 
-    Returns them as (models, offsets, places · 3), the weights (offsets, models), and (models, places, 3) what turns a
+    Returns them as (models, offsets, 3 · places), the weights (offsets, models), and (models, 3, places) what turns a
     projection into the height of the first step.  The ground counts less the further out it lies, since it may be
     anything.
     """
@@ -160,11 +161,11 @@ def _bases(blur: float, models: tuple[Model, ...]) -> tuple[Array, Array, Array]
         weights.append(weight)
         firsts.append(np.pad(first, ((0, 0), (0, missing))))
     # one product for each model: small ones are done by one thread, where a large one would wait for a second core
-    stacked = np.stack(bases).transpose(0, 2, 1, 3)
+    stacked = np.stack(bases).transpose(0, 2, 3, 1)
     return (
         np.ascontiguousarray(stacked.reshape(len(models), len(OFFSETS_PX), -1)),
         np.column_stack(weights),
-        np.stack(firsts),
+        np.ascontiguousarray(np.stack(firsts).transpose(0, 2, 1)),
     )
 
 
@@ -178,24 +179,34 @@ def _best_model(strip: Strip, blur: float, band: float) -> tuple[Array, float]:
     if strip.by_shadow:  # a shadow shows only on a ground brighter than the card, and keeps its colour
         models += SHADOWS_PX
     q, weight, first = _bases(blur, models)
-    parts = (strip.values @ q).reshape(len(models), SEGMENTS, len(PLACES_PX), 3).transpose(1, 0, 2, 3)
-    power = strip.values**2 @ weight**2
-    error = np.maximum(power[..., None] - (parts**2).sum(3), 1e-9) / (weight**2).sum(0)[None, :, None]
-    height = middle((parts * first).sum(3))
-    width = np.array(models)[:, :1]
-    seen = (height > max(STEP, 15 * strip.noise)) & (width > 1.3 * blur)
-    seen |= (height < -max(DIP, 6 * strip.noise)) & (width >= DIP_WIDTH_PX)
-    error[:, ~seen & (width > 0)] = np.inf
-    error[:, 1:, [0, -1]] = np.inf  # at the rim of what was read a band only mends the levels
+    parts = (strip.values @ q).reshape(len(models), SEGMENTS, 3, len(PLACES_PX))
+    explained = np.einsum("mskp,mskp->msp", parts, parts)
+    square = weight**2
+    power = (strip.values**2 @ square).T
+    error = np.maximum(power[:, :, None] - explained, 1e-9) / square.sum(0)[:, None, None]
+    error[1:, :, [0, -1]] = np.inf  # at the rim of what was read a band only mends the levels
     noise = max((0.5 * strip.noise) ** 2, 1e-4)
-    scores = np.log(middle(error.min(2)) + noise)
+
+    def score(which: slice | NDArray[np.intp]) -> Array:
+        return np.asarray(np.log(middle(error[which].min(2).T) + noise))
+
+    scores = score(slice(None))
     scores[1:] += MUCH_BETTER
     if strip.by_shadow and _leaves_early(
-        strip, float(PLACES_PX[int(np.argmin(middle(error[:, 0])))]) - max(3 * blur, 3.0)
+        strip, float(PLACES_PX[int(np.argmin(middle(error[0])))]) - max(3 * blur, 3.0)
     ):
         scores[0] += 3 * MUCH_BETTER
+    # whether the first step is seen can only raise a score, so those that lose anyway need not be asked
+    rivals = 1 + np.flatnonzero(scores[1:] < scores[0])
+    if len(rivals):
+        height = middle(np.einsum("mskp,mkp->smp", parts[rivals], first[rivals]))
+        width = np.array(models)[rivals, :1]
+        seen = (height > max(STEP, 15 * strip.noise)) & (width > 1.3 * blur)
+        seen |= (height < -max(DIP, 6 * strip.noise)) & (width >= DIP_WIDTH_PX)
+        error[rivals] = np.where(seen[:, None], error[rivals], np.inf)
+        scores[rivals] = score(rivals) + MUCH_BETTER
     chosen = int(np.argmin(scores))
-    return np.ascontiguousarray(error[:, chosen].T), float(scores[chosen])
+    return np.ascontiguousarray(error[chosen].T), float(scores[chosen])
 
 
 def _leaves_early(strip: Strip, before: float) -> bool:
@@ -277,7 +288,7 @@ def _side(strip: Strip, a: Array, b: Array, y: Array, clear: NDArray[np.bool_]) 
     if on.sum() < 4:
         return None
     left = y - offset - slope * strip.at
-    residual = 1.4826 * float(np.median(np.abs(left[on])))
+    residual = 1.4826 * median(np.abs(left[on]))
     keep = on & (np.abs(left) <= max(3 * residual, 0.15))
     if keep.sum() >= 4:
         slope, offset = line_through(strip.at[keep], y[keep])
