@@ -99,10 +99,11 @@ def measure_size(body: Body, calibration: Calibration) -> Sizing:
     length, depth = length / long, depth / wide
     ppm = calibration.px_per_mm_at(body.outline_px.mean(0), height)
     z, u_z = (calibration.camera.at_mm[2], calibration.camera.u_mm[2]) if calibration.camera else (math.inf, 0.0)
-    edge = math.sqrt(2) * body.u_edge_px / ppm
+    u_ends, u_flanks = (u / ppm for u in _u_extents_px(body))
     u_wide = _u_widening(wide, thick_to_girth, U_RATIO, across, ROLL_DEG)
     u_long = _u_widening(long, thick.value / length, U_RATIO * girth / length, along, PITCH_DEG)
-    u_slope = 1 - math.cos(math.radians(PITCH_DEG))
+    # an axis that slopes by φ and is seen at θ from the vertical is foreshortened to cos φ + sin φ tan θ
+    u_slope = math.hypot(1 - math.cos(math.radians(PITCH_DEG)), math.sin(math.radians(PITCH_DEG)) * along)
     shared = {
         "scale": calibration.scale_u,
         # dL/L = dh / (Z - h), and the same height divided by a wrong Z
@@ -112,14 +113,14 @@ def measure_size(body: Body, calibration: Calibration) -> Sizing:
     length_q = _quantity(
         length,
         {k: v * length for k, v in shared.items()}
-        | {"outline": edge, "angle of view": u_long * length, "slope": u_slope * length},
+        | {"outline": u_ends, "angle of view": u_long * length, "slope": u_slope * length},
     )
     depth_q = _quantity(
-        depth, {k: v * depth for k, v in shared.items()} | {"outline": edge, "angle of view": u_wide * depth}
+        depth, {k: v * depth for k, v in shared.items()} | {"outline": u_flanks, "angle of view": u_wide * depth}
     )
     proportion = depth / length
     own = {
-        "outline": proportion * math.hypot(edge / depth, edge / length),
+        "outline": proportion * math.hypot(u_flanks / depth, u_ends / length),
         "angle of view": proportion * math.hypot(u_wide, u_long),
         "slope": proportion * u_slope,
     }
@@ -138,14 +139,23 @@ def _u_widening(value: float, ratio: float, u_ratio: float, tangent: float, turn
 
 def _proportion_only(body: Body) -> Sizing:
     length, depth, start, end = _extents(body.outline_px)
-    edge = math.sqrt(2) * body.u_edge_px
+    ends, flanks = _u_extents_px(body)
     proportion = depth / length
     parts = {
-        "outline": proportion * math.hypot(edge / depth, edge / length),
+        "outline": proportion * math.hypot(flanks / depth, ends / length),
         # the camera's tilt is not known without a card: cos 12° foreshortens one direction by 2 %
         "tilt of the camera": 0.02 * proportion,
     }
     return Sizing((_point(start), _point(end)), None, None, _quantity(proportion, parts), None, 0.0, None)
+
+
+def _u_extents_px(body: Body) -> tuple[float, float]:
+    """Standard uncertainties of the outline's extents along and across its Feret diameter."""
+    edges = math.sqrt(2) * body.u_edge_px
+    return (
+        edges if body.u_ends_px is None else body.u_ends_px,
+        edges if body.u_flanks_px is None else body.u_flanks_px,
+    )
 
 
 def _point(p: Array) -> tuple[float, float]:

@@ -63,13 +63,16 @@ class Body:
     """The body's outline without hardware: closed, sub-pixel, clockwise as seen in the picture.
 
     `outline_px` (n, 2) in pixels of the photo.  `clear` (n,) bool: False where the edge was bridged (under a wire, in
-    shadow, out of the frame).  `u_edge_px`: standard uncertainty of the edge's place that all of it shares.
+    shadow, out of the frame).  `u_edge_px`: standard uncertainty of the edge's place that all of it shares;
+    `u_ends_px` and `u_flanks_px`: of its extents along and across its Feret diameter (None: two such edges).
     """
 
     outline_px: Array
     clear: NDArray[np.bool_]
     u_edge_px: float
     warnings: tuple[Notice, ...] = ()
+    u_ends_px: float | None = None
+    u_flanks_px: float | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
-from identify.body import contour, limb, path, smooth, strip
+from identify.body import contour, doubt, limb, path, smooth, strip
 from identify.calibration import Calibration
 from identify.geometry import Array, max_feret
 from identify.photo import Photo
@@ -101,8 +101,8 @@ def trace(photo: Photo, region: Region, calibration: Calibration) -> Body:
         p = contour.spaced(p)
         beside = contour.hardware_beside(region, picture.outwards(p), length)
     for waves in (14.0, 11.0):
-        p, clear, u = _refine(picture, p, beside, waves)
-    return _finish(photo, region, picture.outwards(p), clear, u * picture.shrink)
+        p, clear, soft, u = _refine(picture, p, beside, waves)
+    return _finish(photo, region, picture.outwards(p), clear, soft * picture.shrink, u * picture.shrink)
 
 
 def _path(s: strip.Strip, beside: Flags, trust: float) -> NDArray[np.int64]:
@@ -125,11 +125,11 @@ def _path(s: strip.Strip, beside: Flags, trust: float) -> NDArray[np.int64]:
     return np.repeat(column, 2)
 
 
-def _refine(picture: _Picture, points: Array, beside: Flags, waves: float) -> tuple[Array, Flags, float]:
+def _refine(picture: _Picture, points: Array, beside: Flags, waves: float) -> tuple[Array, Flags, Array, float]:
     """Move each point to where the limb model places the edge; returns the smooth contour, which points have a clear
-    edge, and the standard uncertainty (pixels) that the edge's place has all along the contour.
+    edge, how well each point's edge alone is placed (n,), and the standard uncertainty that all edges share (pixels).
 
-    That uncertainty is put together from the choice of blur and limb (a third of the blur: the two trade off against
+    The last is put together from the choice of blur and limb (a third of the blur: the two trade off against
     each other), the scatter of the edges, what was bridged, and a quarter of a pixel for sharpening and resampling.
     """
     normals = contour.normals(points)
@@ -149,10 +149,10 @@ def _refine(picture: _Picture, points: Array, beside: Flags, waves: float) -> tu
     fitted, residual = smooth.robust_fit(points, normals, offset, weight, waves, 0.15)
     clear = ~hidden & (u < TUNING.clear) & (np.abs(residual) < 2 * TUNING.clear)
     scatter = float(np.std(residual[clear])) if clear.any() else 1.0
-    return fitted, clear, math.hypot(blur / 3, scatter, 0.25, 0.5 * float(1 - clear.mean()))
+    return fitted, clear, u, math.hypot(blur / 3, scatter, 0.25, 0.5 * float(1 - clear.mean()))
 
 
-def _finish(photo: Photo, region: Region, outline: Array, clear: Flags, u: float) -> Body:
+def _finish(photo: Photo, region: Region, outline: Array, clear: Flags, soft: Array, u: float) -> Body:
     """Keep the outline within the photo and add the warnings."""
     last = np.array([photo.width - 1, photo.height - 1], float)
     inside = np.clip(outline, 0, last)
@@ -161,16 +161,18 @@ def _finish(photo: Photo, region: Region, outline: Array, clear: Flags, u: float
     codes = []
     if region.touches_edge or at_frame.any():
         codes.append("touches-edge")
+    ends, flanks = doubt.extents(inside, clear, soft, u)
     if float((~clear).mean()) > TUNING.unclear_share:
         codes.append("outline-unclear")
-    return Body(inside, clear, u, tuple(Notice(code, WARNINGS[code]) for code in codes))
+    return Body(inside, clear, u, tuple(Notice(code, WARNINGS[code]) for code in codes), ends, flanks)
 
 
 def _nothing(region: Region) -> Body:
     x0, y0, x1, y1 = region.window
     corners = np.array([[x0, y0], [x1 - 1, y0], [x1 - 1, y1 - 1], [x0, y1 - 1]], float)
     notice = Notice("outline-unclear", WARNINGS["outline-unclear"])
-    return Body(corners, np.zeros(4, bool), float(max(x1 - x0, y1 - y0)), (notice,))
+    size = float(max(x1 - x0, y1 - y0))
+    return Body(corners, np.zeros(4, bool), size, (notice,), size, size)
 
 
 @dataclass(frozen=True, eq=False)
