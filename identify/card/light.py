@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
@@ -58,13 +59,10 @@ def read_patch(reduced: NDArray[np.float32], corners: Array, inset: float) -> Pa
     total = int(inner.sum())
     if total < 40:
         return None
-    if total > 6000:  # a part of the pixels, evenly spread, tells as much
-        every = int(np.ceil(np.sqrt(total / 6000)))
-        thin = np.zeros_like(inner)
-        thin[::every, ::every] = inner[::every, ::every]
-        inner = thin
-    rgb = reduced[y0:y1, x0:x1][inner].astype(float)
-    yy, xx = np.nonzero(inner)
+    every = max(1, math.ceil(math.sqrt(total / 6000)))  # a part of the pixels, evenly spread, tells as much
+    inner = inner[::every, ::every]
+    yy, xx = (every * k for k in np.nonzero(inner))
+    rgb = reduced[y0:y1:every, x0:x1:every][inner].astype(float)
     light = np.log(np.maximum(rgb @ LUMINANCE, 1e-4))
     basis = np.stack([np.ones(len(xx)), xx / (x1 - x0) - 0.5, yy / (y1 - y0) - 0.5])
     keep = np.abs(light - median(light)) < 0.6
@@ -82,7 +80,7 @@ def read_patch(reduced: NDArray[np.float32], corners: Array, inset: float) -> Pa
     off = np.abs(light - plane @ basis)
     normal = off <= max(3.5 * rough, 0.02)
     at_corners = np.array([[1, -0.5, -0.5], [1, 0.5, -0.5], [1, 0.5, 0.5], [1, -0.5, 0.5]]) @ plane
-    outside = reduced[::4, ::4] @ LUMINANCE.astype(np.float32)
+    outside = np.ascontiguousarray(reduced[::4, ::4]) @ LUMINANCE.astype(np.float32)
     outside[y0 // 4 : y1 // 4 + 1, x0 // 4 : x1 // 4 + 1] = np.nan
     rest = outside[np.isfinite(outside)]
     mean = rgb[normal].mean(0)
@@ -92,7 +90,7 @@ def read_patch(reduced: NDArray[np.float32], corners: Array, inset: float) -> Pa
         rough=rough,
         range=float(np.ptp(at_corners)),
         odd=float(np.mean(off > max(5 * rough, 0.06))),
-        clipped=float(np.mean((rgb.max(1) > 0.97) | (rgb.min(1) < 0.0008))),
+        clipped=float(np.mean(((rgb > 0.97) | (rgb < 0.0008)).any(1))),
         brighter=bright / max(float(mean @ LUMINANCE), 1e-4),
         pixels=total,
     )

@@ -76,23 +76,26 @@ def plane_corners(corners_px: ArrayLike, size_mm: tuple[float, float]) -> Array:
     return np.array([[-w, -h], [w, -h], [w, h], [-w, h]]) / 2
 
 
+_CROSS = np.array([[0, 0, 0, 0, 0, -1, 0, 1, 0], [0, 0, 1, 0, 0, 0, -1, 0, 0], [0, -1, 0, 1, 0, 0, 0, 0, 0]], float)
+"""Rows: the matrix of the cross product with each axis, written in one line."""
+
+
 def _rotations(rvec: Array) -> Array:
     """Rotation matrices (m, 3, 3) of rotation vectors (m, 3), by Rodrigues' formula."""
-    angle = np.sqrt((rvec**2).sum(1)) + 1e-12
-    x, y, z = (rvec / angle[:, None]).T
-    zero = np.zeros_like(x)
-    cross = np.stack([zero, -z, y, z, zero, -x, -y, x, zero], 1).reshape(-1, 3, 3)
-    s, c = np.sin(angle)[:, None, None], np.cos(angle)[:, None, None]
-    rotations: Array = np.eye(3) + s * cross + (1 - c) * (cross @ cross)
+    angle = np.sqrt((rvec * rvec).sum(1)) + 1e-12
+    axis = rvec / angle[:, None]
+    s, c = np.sin(angle)[:, None], np.cos(angle)[:, None]
+    rotations: Array = (1 - c)[:, :, None] * axis[:, :, None] * axis[:, None]
+    rotations += (s * axis @ _CROSS).reshape(-1, 3, 3) + c[:, :, None] * np.eye(3)
     return rotations
 
 
 def _homographies(params: Array, centre: Array) -> Array:
     """Homographies (m, 3, 3) from plane to pixels for parameters (m, 8): rvec, t, ln f, ln aspect."""
-    rotation = _rotations(params[:, :3])
-    h = np.stack([rotation[:, :, 0], rotation[:, :, 1], params[:, 3:6]], 2)
-    f = np.exp(params[:, 6])[:, None]
-    h[:, 0], h[:, 1] = f * h[:, 0] + centre[0] * h[:, 2], f * h[:, 1] + centre[1] * h[:, 2]
+    h = _rotations(params[:, :3])
+    h[:, :, 2] = params[:, 3:6]
+    h[:, :2] *= np.exp(params[:, 6])[:, None, None]
+    h[:, :2] += centre[:, None] * h[:, 2:]
     return h
 
 
@@ -102,7 +105,7 @@ def _project(params: Array, plane: Array, centre: Array) -> Array:
     stretch = np.exp(params[:, 7, None] / 2)
     x, y = plane[:, 0] * stretch, plane[:, 1] / stretch
     q = h[:, :, 0, None] * x[:, None] + h[:, :, 1, None] * y[:, None] + h[:, :, 2, None]
-    flat: Array = np.stack([q[:, 0] / q[:, 2], q[:, 1] / q[:, 2]], 2)
+    flat: Array = (q[:, :2] / q[:, 2:]).transpose(0, 2, 1)
     return flat
 
 
@@ -158,14 +161,14 @@ def fit_pose(
     prior = np.array([np.log(focal_px(focal_35mm or TYPICAL_F35, *picture)), 0.0])
     along = np.roll(corners, -1, 0) - corners
     along /= np.hypot(*along.T)[:, None]
-    out = np.column_stack([along[:, 1], -along[:, 0]])
+    half_out = np.column_stack([along[:, 1], -along[:, 0]]) / 2
     u_side = np.broadcast_to(np.asarray(u_px, float), (4,)).copy()
 
     def misfit(p: Array) -> Array:
         """Of each side (m, 4, 2): how far the model lies outside the side seen, and half of what its ends differ in."""
         d = _project(p, plane, centre) - corners
-        start, end = (d * out).sum(2), (np.roll(d, -1, 1) * out).sum(2)
-        return np.stack([(start + end) / 2, (start - end) / 2], 2)
+        start, end = np.einsum("mij,ij->mi", d, half_out), np.einsum("mij,ij->mi", d[:, [1, 2, 3, 0]], half_out)
+        return np.stack([start + end, start - end], 2)
 
     u_turn = u_side if u_turn_px is None else np.broadcast_to(np.asarray(u_turn_px, float), (4,))
     params = _start(corners, plane, centre, float(np.exp(prior[0])))
