@@ -74,8 +74,12 @@ def _at_end(view: View, window: tuple[int, int, int, int], most: int) -> list[Ca
     for r, s in zip(_RADII_MM, rings, strict=True):
         s *= min(r**0.25, 1.15)  # the more edge there is, the less it is chance
         s[depth < r * 0.9] = 0  # a ring that would reach past the outline is the outline
-    ordered = np.sort(rings, 0)
-    total = ordered[-1] + 0.7 * ordered[-2] + 0.5 * ordered[-3]
+    first, second, third = np.zeros((3, *depth.shape), np.float32)  # the strongest three, by insertion
+    for s in rings:
+        third = np.maximum(third, np.minimum(second, s))
+        second = np.maximum(second, np.minimum(first, s))
+        first = np.maximum(first, s)
+    total = first + 0.7 * second + 0.5 * third
     total[depth < 0.8] = 0
     found: list[Candidate] = []
     for _ in range(most):

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from identify.geometry import Array
-from identify.hardware.polar import Whitened, across, sample, sure
+from identify.hardware.polar import Whitened, across, maps, sample, sample_at, sure
 from identify.hardware.view import PX_PER_MM, STEP_MM, View
 from identify.stages import PlateSeen, Ring
 
@@ -66,8 +66,8 @@ def _best(
     view: View, white: Whitened, roots: NDArray[np.intp], rings: list[tuple[Array, float]], ends: tuple[float, float]
 ) -> Bar:
     points, normals = view.outline[roots], view.normals[roots]
-    patch = sample(white.image, points, normals, _ANGLES, _RADII_MM)
-    clear = sample(view.depth, points, normals, _ANGLES, _RADII_MM) < -0.3
+    places = maps(points, normals, _ANGLES, _RADII_MM)
+    patch, clear = sample_at(white.image, places), sample_at(view.depth, places) < -0.3
     # beside the bar, on either hand, at right angles to its direction
     turn = np.deg2rad(_ANGLES)
     dx = normals[:, :1] * np.cos(turn) - normals[:, 1:] * np.sin(turn)

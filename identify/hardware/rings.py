@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from identify.geometry import Array
-from identify.hardware.polar import Whitened, across, sample, sure
+from identify.hardware.polar import Whitened, across, maps, sample_at, sure
 from identify.hardware.view import PX_PER_MM, STEP_MM, Floats, View
 
 MOST = 18
@@ -23,14 +23,26 @@ LEAST_TEMPLATE = 0.5
 _OFFSETS_MM = np.array([0.3, 0.8, 1.25, 1.7, 2.3])
 _COARSE_ANGLES = np.linspace(-110, 110, 11)
 _COARSE_STEP = 0.2
-_COARSE_RADII = np.arange(18) * _COARSE_STEP
+_COARSE_RADII = np.arange(15) * _COARSE_STEP
 _TEMPLATES_MM = ((1.2, 0.8), (1.4, 0.8), (1.6, 0.8), (1.8, 1.0), (2.0, 1.0), (2.2, 1.0), (2.5, 1.0))
 """Outer radius and wire."""
 FINE_ANGLES = np.arange(24) * 15.0
 FINE_STEP = 0.1
 FINE_RADII = np.arange(36) * FINE_STEP
 _RADII_MM = np.arange(1.1, 2.65, 0.1)
-_WIRES_MM = (0.7, 0.8, 0.9, 1.0, 1.1)
+_WIRES_MM = np.array([0.7, 0.8, 0.9, 1.0, 1.1])
+_NO_WIRE = (0.4 * _RADII_MM[:, None] > _WIRES_MM) | (0.68 * _RADII_MM[:, None] + 0.05 < _WIRES_MM)
+"""(radii, wires): wires that no ring of that radius is bent from."""
+_WIRES_AT = tuple(
+    np.round(mm / FINE_STEP).astype(int)
+    for mm in (
+        _RADII_MM,
+        np.maximum(_RADII_MM[:, None] - _WIRES_MM, 0),
+        _RADII_MM[:, None] - _WIRES_MM / 2,
+        _RADII_MM + 4 * FINE_STEP,
+    )
+)
+"""Indices into FINE_RADII: of each ring's outer edge, of its wire's inner edge and middle, and of the ground beyond."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,8 +94,9 @@ def apart(centre: Array, score: Array, gap_mm: float, most: int) -> list[int]:
 
 
 def _template_score(view: View, white: Whitened, centre: Array, outward: Array) -> Array:
-    patch = sample(white.image, centre, outward, _COARSE_ANGLES, _COARSE_RADII)
-    outside = sample(view.depth, centre, outward, _COARSE_ANGLES, _COARSE_RADII) < 0
+    # radii first, so that each template compares whole blocks of memory
+    x, y = (np.ascontiguousarray(m.transpose(2, 0, 1)) for m in maps(centre, outward, _COARSE_ANGLES, _COARSE_RADII))
+    patch, outside = sample_at(white.image, (x, y)), sample_at(view.depth, (x, y)) < 0
     best = np.zeros(len(centre))
 
     def at(radius: float) -> int:
@@ -91,9 +104,9 @@ def _template_score(view: View, white: Whitened, centre: Array, outward: Array) 
 
     for radius, wire in _TEMPLATES_MM:
         ring, out, hole = at(radius - wire / 2), at(radius + 0.4), at(radius - wire - 0.3)
-        seen, seen_in = outside[:, :, at(radius)], outside[:, :, hole]
-        around = _share(sure(across(patch[:, :, ring], patch[:, :, out])), seen)
-        within = _share(sure(across(patch[:, :, ring], patch[:, :, hole])), seen & seen_in)
+        seen, seen_in = outside[at(radius)], outside[hole]
+        around = _share(sure(across(patch[ring], patch[out])), seen)
+        within = _share(sure(across(patch[ring], patch[hole])), seen & seen_in)
         enough = (seen.sum(1) >= 5) & ((seen & seen_in).sum(1) >= 4)
         best = np.maximum(best, np.where(enough, np.sqrt(around * within), 0))
     return best
@@ -123,23 +136,17 @@ def _refine(view: View, white: Whitened, centre: Array, outward: Array, template
 def _edge_score(view: View, white: Whitened, centre: Array, outward: Array) -> tuple[Array, Array]:
     """For each centre and radius: how strong the two edges of a wire are against its middle and the ground beyond, all
     round where it stands clear of the body; and the wire that does best."""
-    angles = FINE_ANGLES[::2]
-    patch = sample(white.image, centre, outward, angles, FINE_RADII)
-    clear = sample(view.depth, centre, outward, angles, FINE_RADII) < -0.05
-    edge = np.log1p(across(patch[:, :, 2:], patch[:, :, :-2]))
+    places = maps(centre, outward, FINE_ANGLES[::2], FINE_RADII)
+    patch, clear = sample_at(white.image, places), sample_at(view.depth, places) < -0.05
+    edge = np.log(1 + across(patch[:, :, 2:], patch[:, :, :-2]))
     edge = np.pad(edge, ((0, 0), (0, 0), (1, 1)))
     count = clear.sum(1)
     mean = (edge * clear).sum(1) / np.maximum(count, 1)
-    score = np.full((len(centre), len(_RADII_MM)), -9.0)
-    wires = np.zeros_like(score)
-    for j, radius in enumerate(_RADII_MM):
-        outer = round(radius / FINE_STEP)
-        for wire in _WIRES_MM:
-            if not 0.4 * radius <= wire <= 0.68 * radius + 0.05:
-                continue
-            inner, middle = round((radius - wire) / FINE_STEP), round((radius - wire / 2) / FINE_STEP)
-            s = mean[:, outer] + mean[:, inner] - 0.7 * mean[:, middle] - 0.3 * mean[:, min(outer + 4, 35)]
-            s = np.where(count[:, outer] >= 4, s, -9.0)
-            better = s > score[:, j]
-            score[:, j], wires[:, j] = np.where(better, s, score[:, j]), np.where(better, wire, wires[:, j])
-    return score, wires
+    rings, inner, middle, beyond = _WIRES_AT
+    outer = mean[:, rings]
+    score = outer[:, :, None] + mean[:, inner] - 0.7 * mean[:, middle] - 0.3 * mean[:, beyond][:, :, None]
+    score[:, _NO_WIRE] = -9.0
+    score[count[:, rings] < 4] = -9.0
+    best = score.argmax(2)
+    top = np.take_along_axis(score, best[:, :, None], 2)[:, :, 0]
+    return top, np.where(top > -9.0, _WIRES_MM[best], 0.0)

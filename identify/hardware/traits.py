@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from identify.geometry import Array
-from identify.hardware.polar import Whitened, across, sample, sure
+from identify.hardware.polar import Whitened, across, maps, sample, sample_at, sure
 from identify.hardware.rings import FINE_ANGLES, FINE_RADII, FINE_STEP, Places
 from identify.hardware.view import Floats, View
 
@@ -29,8 +29,9 @@ def traits(view: View, white: Whitened, places: Places) -> tuple[Array, tuple[st
     rows = np.arange(n)
     radius, wire = places.radius, places.wire
     hole_radius = np.maximum(radius - wire - 0.25, 0)
+    around_each = maps(places.centre, places.outward, FINE_ANGLES, FINE_RADII)
     patches = {
-        key: sample(picture, places.centre, places.outward, FINE_ANGLES, FINE_RADII)
+        key: sample_at(picture, around_each)
         for key, picture in (
             ("image", white.image),
             ("ground", white.ground),

@@ -78,10 +78,11 @@ def look(photo: Photo, region: Region, body: Body, sizing: Sizing) -> View:
     # blur before taking fewer samples (sampling theorem)
     source = cv2.GaussianBlur(part, (0, 0), 0.4 * shrink) if shrink > 1.3 else part
     top = np.iinfo(part.dtype).max
-    image = _warp(np.asarray(source), matrix, shift, 1, (width, height)).astype(np.float32) / top
+    image = np.divide(_warp(np.asarray(source), matrix, shift, 1, (width, height)), top, dtype=np.float32)
 
     gx0, gy0 = region.window[:2]
-    encoded = np.clip(1.055 * np.maximum(region.ground, 0) ** (1 / 2.4) - 0.055, 0, 1)  # IEC 61966-2-1, not its foot
+    power = np.asarray(cv2.pow(np.maximum(region.ground, 0), 1 / 2.4))
+    encoded = np.clip(1.055 * power - 0.055, 0, 1)  # IEC 61966-2-1, not its foot
     ground = _warp(encoded, matrix, np.array([gx0, gy0], float), region.shrink, (width, height))
 
     n = max(40, round(_perimeter(points) / (STEP_MM * PX_PER_MM)))

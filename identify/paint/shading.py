@@ -70,8 +70,7 @@ def fit_shading(
         pick = (rows[::step], cols[::step])
         y = np.log(np.maximum(rgb[pick] @ LUMINANCE, 1e-4))
         starts = [prior + np.array([0.0, d, 0.0]) for d in STARTS] if known is None else [np.array(known.light)]
-        fits = [_descend(y, table[pick], zone[pick], count, prior, start) for start in starts]
-        _, light, level, u = min(fits, key=lambda f: f[0])
+        light, level, u = _descend(y, table[pick], zone[pick], count, prior, np.array(starts))
     gx, gy, a = (float(v) for v in light)
     return Shading(_factor(table, light), level, u, (gx, gy, a))
 
@@ -84,8 +83,8 @@ def _in_table_frame(normal: Array, up: Array) -> Array:
 
 
 def _factor(n: Array, light: Array) -> Array:
-    """Light on normals n (..., 3) over that on the table."""
-    gx, gy, a = light
+    """Light (m..., cells...) on normals n (cells..., 3) over that on the table, for each of `light` (m..., 3)."""
+    gx, gy, a = (light[..., k].reshape(light.shape[:-1] + (1,) * (n.ndim - 1)) for k in range(3))
     sky = (1 + n[..., 2]) / 2 + GROUND_ALBEDO * (1 - n[..., 2]) / 2
     facing = n[..., 2] + gx * n[..., 0] + gy * n[..., 1]
     lit = (facing + np.sqrt(facing**2 + SOFT_TERMINATOR**2)) / (1 + np.sqrt(1 + SOFT_TERMINATOR**2))
@@ -94,30 +93,36 @@ def _factor(n: Array, light: Array) -> Array:
 
 
 def _descend(
-    y: Array, n: Array, zone: NDArray[np.int_], count: int, centre: Array, start: Array
-) -> tuple[float, Array, Array, Array]:
-    p = start.copy()
-    member = (zone[:, None] == np.arange(count)).astype(float)
-    log_f = np.log(_factor(n, p))
-    level = np.array([np.median((y - log_f)[zone == k]) if (zone == k).any() else 0.0 for k in range(count)])
+    y: Array, n: Array, zone: NDArray[np.int_], count: int, centre: Array, starts: Array
+) -> tuple[Array, Array, Array]:
+    """The best light, levels of the zones and their uncertainties from several `starts` (m, 3), which go side by
+    side."""
+    p = starts.copy()
+    member = np.broadcast_to(np.arange(count)[:, None] == zone, (len(p), count, len(zone))).astype(float)
+    first = y - np.log(_factor(n, p))
+    level = np.zeros((len(p), count))
+    for k in np.unique(zone):
+        level[:, k] = np.median(first[:, zone == k], axis=1)
     weight = EFFECTIVE_CELLS / len(y) / NOISE**2
     prior = np.concatenate([np.full(count, 1e-4), 1 / SPREAD**2])
-    hessian = np.diag(prior)
+    probes = np.concatenate([np.zeros((1, 3)), np.eye(3) * 1e-3])
+    hessian = np.tile(np.diag(prior), (len(p), 1, 1))
     for _ in range(9):
-        log_f = np.log(_factor(n, p))
-        r = y - level[zone] - log_f
+        log_f = np.log(_factor(n, p[:, None] + probes))
+        r = y - level[:, zone] - log_f[:, 0]
         w, _ = _tukey(r)
-        slopes = [(np.log(_factor(n, p + h)) - log_f) / 1e-3 for h in np.eye(3) * 1e-3]
-        jac = np.column_stack([member, *slopes])
-        hessian = (jac * w[:, None]).T @ jac * weight + np.diag(prior)
-        gradient = (jac * w[:, None]).T @ r * weight + np.concatenate([np.zeros(count), (centre - p) * prior[count:]])
-        step = np.linalg.solve(hessian, gradient)
-        level, p = level + step[:count], p + np.clip(step[count:], -0.3, 0.3)
-        p[2] = np.clip(p[2], 0.02, 0.7)
-    r = y - level[zone] - np.log(_factor(n, p))
-    _, loss = _tukey(r)
-    cost = 2 * weight * loss.sum() + (((p - centre) / SPREAD) ** 2).sum()
-    return float(cost), p, level, np.sqrt(np.diag(np.linalg.inv(hessian)))[:count]
+        jac = np.concatenate([member, (log_f[:, 1:] - log_f[:, :1]) / 1e-3], axis=1)
+        weighted = jac * w[:, None]
+        hessian = weighted @ jac.transpose(0, 2, 1) * weight + np.diag(prior)
+        gradient = (weighted @ r[:, :, None])[:, :, 0] * weight
+        gradient[:, count:] += (centre - p) * prior[count:]
+        step = np.linalg.solve(hessian, gradient[:, :, None])[:, :, 0]
+        level, p = level + step[:, :count], p + np.clip(step[:, count:], -0.3, 0.3)
+        p[:, 2] = np.clip(p[:, 2], 0.02, 0.7)
+    _, loss = _tukey(y - level[:, zone] - np.log(_factor(n, p)))
+    cost = 2 * weight * loss.sum(1) + (((p - centre) / SPREAD) ** 2).sum(1)
+    k = int(np.argmin(cost))
+    return p[k], level[k], np.sqrt(np.diag(np.linalg.inv(hessian[k])))[:count]
 
 
 def _tukey(r: Array) -> tuple[Array, Array]:
