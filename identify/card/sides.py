@@ -146,27 +146,36 @@ def _bases(blur: float, models: tuple[Model, ...]) -> tuple[Array, Array, Array]
     projection into the height of the first step.  The ground counts less the further out it lies, since it may be
     anything.
     """
-    d, p = OFFSETS_PX[None], PLACES_PX[:, None]
-    bases, weights, firsts = [], [], []
-    for band, softer in models:
-        columns = [np.ones((len(PLACES_PX), len(OFFSETS_PX))), ndtr((d - p) / blur)]
-        if band > 0:
-            columns.append(ndtr((d - p - band) / np.hypot(blur, softer)))
-        weight = np.exp(-0.5 * (np.maximum(0, OFFSETS_PX - 2.5 * blur - band) / 2.0) ** 2) + 0.003
-        q, r = np.linalg.qr(np.stack(columns, -1) * weight[:, None])
-        first = np.linalg.inv(r)[:, 1]
-        missing = 3 - q.shape[2]
-        # the weight is folded in, so that one product with the raw values projects them
-        bases.append(np.pad(q * weight[:, None], ((0, 0), (0, 0), (0, missing))))
-        weights.append(weight)
-        firsts.append(np.pad(first, ((0, 0), (0, missing))))
-    # one product for each model: small ones are done by one thread, where a large one would wait for a second core
-    stacked = np.stack(bases).transpose(0, 2, 3, 1)
+    band, softer = (v[:, None, None] for v in np.array(models).T)
+    beyond = OFFSETS_PX - PLACES_PX[:, None]
+    weight = np.exp(-0.5 * (np.maximum(0, OFFSETS_PX - 2.5 * blur - band) / 2.0) ** 2) + 0.003
+    # Gram and Schmidt's procedure on three columns: what an edge at each place adds to a level, and what a second one
+    # adds to both
+    level = weight / np.sqrt(_dot(weight, weight))
+    top = ndtr(beyond / blur) * weight
+    top -= _dot(top, level) * level
+    height = np.sqrt(_dot(top, top))
+    top /= height
+    far = ndtr((beyond - band) / np.hypot(blur, softer)) * (weight * (band > 0))
+    far -= _dot(far, level) * level
+    shared = _dot(far, top)
+    far -= shared * top
+    size = np.sqrt(_dot(far, far)) + (band == 0)
+    far /= size
+    # the weight is folded in, so that one product with the raw values projects them; one product for each model: small
+    # ones are done by one thread, where a large one would wait for a second core
+    bases = np.stack([np.broadcast_to(level, top.shape), top, far], 1) * weight[:, None]
+    firsts = np.concatenate([np.zeros_like(height), 1 / height, -shared / (height * size)], 2)
     return (
-        np.ascontiguousarray(stacked.reshape(len(models), len(OFFSETS_PX), -1)),
-        np.column_stack(weights),
-        np.ascontiguousarray(np.stack(firsts).transpose(0, 2, 1)),
+        np.ascontiguousarray(bases.transpose(0, 3, 1, 2).reshape(len(models), len(OFFSETS_PX), -1)),
+        np.ascontiguousarray(weight[:, 0].T),
+        np.ascontiguousarray(firsts.transpose(0, 2, 1)),
     )
+
+
+def _dot(a: Array, b: Array) -> Array:
+    """Products along the last axis, which is kept."""
+    return np.asarray(np.einsum("...o,...o->...", a, b))[..., None]
 
 
 def _best_model(strip: Strip, blur: float, band: float) -> tuple[Array, float]:
