@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from identify.body.lobes import looks_like_ground, without_lobes
+from identify.body.lobes import GroundShare, without_lobes
 from identify.body.smooth import robust_fit
 from identify.geometry import Array, polygon_area, resample_closed
 from identify.stages import Region
@@ -16,9 +16,10 @@ STATIONS = 360
 """Vertices of an outline."""
 
 
-def starting_contour(region: Region, linear: NDArray[np.float32]) -> Array | None:
+def starting_contour(region: Region, share: GroundShare) -> Array | None:
     """The rough core's outline (n, 2) in pixels of the photo, clockwise as seen, without what sticks out of it, lightly
-    smoothed; None when the region holds nothing that has an area.  `linear` (h, w, 3): the photo on the region's grid.
+    smoothed; None when the region holds nothing that has an area.  `share`: how much of a polygon on the region's grid
+    looks like ground.
     """
     for mask in (region.core, region.mask):
         points = _largest_outline(mask)
@@ -28,8 +29,7 @@ def starting_contour(region: Region, linear: NDArray[np.float32]) -> Array | Non
         return None
     if polygon_area(points) < 0:  # y points down: clockwise as seen is positive
         points = points[::-1]
-    h, w = region.mask.shape
-    whole = without_lobes(points, looks_like_ground(linear[:h, :w], region.ground))
+    whole = without_lobes(points, share)
     even = resample_closed(region.to_photo(whole), STATIONS)
     even = spaced(gaussian_filter1d(even, 2.5, axis=0, mode="wrap"))
     nothing, alike = np.zeros(STATIONS), np.ones(STATIONS)

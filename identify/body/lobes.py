@@ -8,6 +8,7 @@ such corners that are nearer to each other than the contour between them is long
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
 
 import cv2
 import numpy as np
@@ -28,28 +29,40 @@ SMALL = 0.08
 ROUNDED_RAD = 2.0
 """Elsewhere the body goes on across a cut without turning by more than this: to cut off its head is to turn round."""
 LITTLE = 0.03
-"""Lobes up to this share of the area are cut off whatever they look like: rings, plates, shanks."""
+"""Lobes up to this share of the area on a neck of less than SMALL are cut off whatever they look like: rings, plates,
+shanks."""
 LARGEST = 0.3
-"""Larger ones up to this share are cut off when at least half of what they hold looks like ground."""
+"""Larger and broader ones up to this share are cut off when at least half of what they hold looks like ground."""
 
 
-def looks_like_ground(linear: NDArray[np.float32], ground: NDArray[np.float32]) -> NDArray[np.bool_]:
-    """Pixels (h, w) of linear RGB (h, w, 3) that have the ground's chroma and are no lighter: lit or in shadow."""
-    ratio = np.log((linear + DARK) / (ground + DARK))
-    light = ratio.mean(2)
-    off = np.abs(ratio - light[..., None]).max(2)
-    alike: NDArray[np.bool_] = (off < 0.1) & (light < 0.2)
-    return alike
+GroundShare = Callable[[Array], float]
+"""Share of a polygon's pixels that look like ground."""
 
 
-def without_lobes(points: Array, like_ground: NDArray[np.bool_]) -> Array:
+def ground_share(polygon: Array, linear: NDArray[np.float32], ground: NDArray[np.float32]) -> float:
+    """Share of the pixels in a polygon (n, 2) of linear RGB (h, w, 3) that have the ground's chroma and are no lighter:
+    ground, lit or in shadow."""
+    h, w = linear.shape[:2]
+    x0, y0 = np.clip(np.floor(polygon.min(0)).astype(int), 0, [w - 1, h - 1])
+    x1, y1 = np.clip(np.ceil(polygon.max(0)).astype(int) + 1, [x0 + 1, y0 + 1], [w, h])
+    inside = np.zeros((y1 - y0, x1 - x0), np.uint8)
+    cv2.fillPoly(inside, [np.round(polygon - [x0, y0]).astype(np.int32)], 1)
+    if not inside.any():
+        return 0.0
+    ratio = np.log((linear[y0:y1, x0:x1][inside > 0] + DARK) / (ground[y0:y1, x0:x1][inside > 0] + DARK))
+    light = ratio.mean(1)
+    off = np.abs(ratio - light[:, None]).max(1)
+    return float(((off < 0.1) & (light < 0.2)).mean())
+
+
+def without_lobes(points: Array, share: GroundShare) -> Array:
     """A closed contour (n, 2), clockwise as seen, with its lobes cut off.
 
-    `like_ground` (h, w), in whose pixels the contour is given: what may be ground inside a loop of a hook.
+    `share` tells what may be ground inside a loop of a hook.
     """
     for _ in range(20):
         even = resample_closed(points, POINTS)
-        cut = _best_cut(even, like_ground)
+        cut = _best_cut(even, share)
         if cut is None:
             return points
         i, j = cut
@@ -57,7 +70,7 @@ def without_lobes(points: Array, like_ground: NDArray[np.bool_]) -> Array:
     return points
 
 
-def _best_cut(even: Array, like_ground: NDArray[np.bool_]) -> tuple[int, int] | None:
+def _best_cut(even: Array, share: GroundShare) -> tuple[int, int] | None:
     """Stations (i, j) so that the contour from i on to j is the smallest lobe (a cut between the corners of two
     rings would take off the head between them; with the rings gone, so are their corners)."""
     corners = _concave_corners(even)
@@ -75,20 +88,15 @@ def _best_cut(even: Array, like_ground: NDArray[np.bool_]) -> tuple[int, int] | 
             if longer < LONGER or chord > NECK * POINTS / 2 * step:
                 continue
             area = polygon_area(lobe) / total
-            if not 0 < area < LARGEST or (area > LITTLE and _share(lobe, like_ground) < 0.5):
+            broad = chord > SMALL * POINTS / 2 * step
+            if not 0 < area < LARGEST or count >= least:
                 continue
-            if chord > SMALL * POINTS / 2 * step and _turning(even, int(i), int(j)) > ROUNDED_RAD:
+            if broad and _turning(even, int(i), int(j)) > ROUNDED_RAD:
                 continue
-            if count < least:
-                least, found = count, (int(i), int(j))
+            if (broad or area > LITTLE) and share(lobe) < 0.5:
+                continue
+            least, found = count, (int(i), int(j))
     return found
-
-
-def _share(lobe: Array, flags: NDArray[np.bool_]) -> float:
-    """Share of a polygon's pixels that are flagged."""
-    inside = np.zeros(flags.shape, np.uint8)
-    cv2.fillPoly(inside, [np.round(lobe).astype(np.int32)], 1)
-    return float(flags[inside > 0].mean()) if inside.any() else 0.0
 
 
 def _turning(even: Array, i: int, j: int) -> float:

@@ -11,13 +11,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
-from identify.body import contour, doubt, limb, path, smooth, strip
+from identify.body import contour, doubt, limb, lobes, path, smooth, strip
 from identify.calibration import Calibration
 from identify.geometry import Array, max_feret
 from identify.photo import Photo
@@ -82,7 +83,13 @@ def trace(photo: Photo, region: Region, calibration: Calibration) -> Body:
 
     The calibration is not needed: a band as wide as a share of the body's length does on every scale.
     """
-    points = contour.starting_contour(region, photo.linear(region.window, region.shrink))
+
+    @cache
+    def linear() -> NDArray[np.float32]:
+        h, w = region.mask.shape
+        return photo.linear(region.window, region.shrink)[:h, :w]
+
+    points = contour.starting_contour(region, lambda lobe: lobes.ground_share(lobe, linear(), region.ground))
     if points is None:
         return _nothing(region)
     a, b = max_feret(points)
