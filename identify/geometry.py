@@ -21,7 +21,8 @@ def max_feret(points: ArrayLike) -> tuple[Array, Array]:
     """The two (2,) points that lie furthest apart: the ends of the maximum Feret diameter, what a caliper reads."""
     pts = np.asarray(points, float)
     hull = pts[ConvexHull(pts).vertices]
-    d = ((hull[:, None] - hull[None]) ** 2).sum(-1)
+    x, y = hull.T
+    d = np.subtract.outer(x, x) ** 2 + np.subtract.outer(y, y) ** 2
     i, j = np.unravel_index(int(np.argmax(d)), d.shape)
     return hull[i], hull[j]
 

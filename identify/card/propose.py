@@ -22,6 +22,8 @@ CUTS = (0.006, 0.009, 0.0135, 0.020, 0.030, 0.045, 0.07)
 MIN_SIDE_PX = 14.0
 FILL = 0.82
 """Least share of the quadrilateral that its patch covers."""
+ROUGHLY = 1.8
+"""How much further than the fitted sides those of the hull may be from a card's."""
 
 
 def perceptual(linear: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -35,14 +37,15 @@ def gradient(picture: NDArray[np.float32]) -> NDArray[np.float32]:
     smooth = cv2.GaussianBlur(picture, (3, 3), 0)
     gx = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8)
     gy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8)
-    square = cv2.multiply(gx, gx) + cv2.multiply(gy, gy)
-    first, second, third = cv2.split(square)
+    cv2.multiply(gx, gx, dst=gx)
+    first, second, third = cv2.split(cv2.add(gx, cv2.multiply(gy, gy, dst=gy), dst=gx))
     return np.asarray(cv2.sqrt(cv2.max(cv2.max(first, second), third)), np.float32)
 
 
-def quadrilateral(contour: NDArray[np.int32]) -> Array | None:
-    """The four corners that describe a contour (n, 1, 2) best, or None: sides are fitted to the convex hull's middle
-    stretches, so that rounded corners and small bumps do not matter."""
+def quadrilateral(contour: NDArray[np.int32], aspect: float) -> Array | None:
+    """The four corners that describe a contour (n, 1, 2) best: sides are fitted to its middle stretches, so that
+    rounded corners and small bumps do not matter.  None where the hull has no four sides, or sides that no fit would
+    bring near a card's."""
     hull = cv2.convexHull(contour)
     around = cv2.arcLength(hull, True)
     for share in (0.02, 0.035, 0.05, 0.07):
@@ -52,9 +55,11 @@ def quadrilateral(contour: NDArray[np.int32]) -> Array | None:
     if len(rough) != 4:
         return None
     corners = rough[:, 0].astype(float)
+    if not _plausible(corners, aspect, ROUGHLY):
+        return None
     px, py = np.ascontiguousarray(contour[:, 0].T, float)
     lines = []
-    for a, b in zip(corners, np.roll(corners, -1, 0), strict=True):
+    for a, b in zip(corners, corners[[1, 2, 3, 0]], strict=True):
         length = math.hypot(*(b - a))
         along = (b - a) / max(length, 1e-9)
         normal = np.array([-along[1], along[0]])
@@ -111,16 +116,19 @@ def _grown(corners: Array, by: float) -> Array:
     return corners if moved is None else moved
 
 
-def _plausible(corners: Array, aspect: float) -> bool:
-    """Opposite sides alike, corners near right angles, the aspect in wide reach: what tilt to some 30° can make."""
-    e = np.roll(corners, -1, 0) - corners
+def _plausible(corners: Array, aspect: float, slack: float = 1.0) -> bool:
+    """Opposite sides alike, corners near right angles, the aspect in wide reach: what tilt to some 30° can make, and
+    `slack` times that."""
+    e = corners[[1, 2, 3, 0]] - corners
     side = np.hypot(*e.T)
-    if side.min() < MIN_SIDE_PX:
+    s0, s1, s2, s3 = side.tolist()
+    if min(s0, s1, s2, s3) < MIN_SIDE_PX / slack:
         return False
-    cosine = np.abs((e * np.roll(e, -1, 0)).sum(1)) / (side * np.roll(side, -1))
-    a, b = (side[0] + side[2]) / 2, (side[1] + side[3]) / 2
-    alike = max(abs(np.log(side[0] / side[2])), abs(np.log(side[1] / side[3])))
-    return bool(cosine.max() < 0.35 and alike < 0.35 and abs(np.log(max(a, b) / min(a, b) / aspect)) < 0.25)
+    cosine = np.abs((e * e[[1, 2, 3, 0]]).sum(1)) / (side * side[[1, 2, 3, 0]])
+    a, b = s0 + s2, s1 + s3
+    alike = max(abs(math.log(s0 / s2)), abs(math.log(s1 / s3)))
+    off = abs(math.log(max(a, b) / min(a, b) / aspect))
+    return bool(cosine.max() < 0.35 * slack and alike < 0.35 * slack and off < 0.25 * slack)
 
 
 def propose(picture: NDArray[np.float32], aspect: float) -> list[Array]:
@@ -141,7 +149,7 @@ def propose(picture: NDArray[np.float32], aspect: float) -> list[Array]:
                 if not contours:
                     continue
                 contour = np.asarray(max(contours, key=cv2.contourArea), np.int32)
-                corners = quadrilateral(contour)
+                corners = quadrilateral(contour, aspect)
                 if corners is None or not _plausible(corners, aspect):
                     continue
                 covered = cv2.contourArea(contour)
