@@ -20,6 +20,10 @@ from identify.geometry import Array, polygon_area, resample_closed
 POINTS = 240
 CORNER_RAD = 0.4
 """Concave turns over some 2 % of the contour that count as a corner."""
+SHALLOW_RAD = 0.2
+"""Shallower ones down to this count on either side of a bulb: a ring that a rough mask has run together with a tail."""
+BULB = 1.15
+"""A bulb is at least this many times as broad as its neck."""
 LONGER = 1.4
 """A lobe's contour is at least this many times as long as the line that cuts it off."""
 NECK = 0.2
@@ -73,7 +77,7 @@ def without_lobes(points: Array, share: GroundShare) -> Array:
 def _best_cut(even: Array, share: GroundShare) -> tuple[int, int] | None:
     """Stations (i, j) so that the contour from i on to j is the smallest lobe (a cut between the corners of two
     rings would take off the head between them; with the rings gone, so are their corners)."""
-    corners = _concave_corners(even)
+    corners, turns = _concave_corners(even)
     total = polygon_area(even)
     step = float(np.hypot(*(np.roll(even, -1, axis=0) - even).T).mean())
     least, found = POINTS, None
@@ -91,12 +95,21 @@ def _best_cut(even: Array, share: GroundShare) -> tuple[int, int] | None:
             broad = chord > SMALL * POINTS / 2 * step
             if not 0 < area < LARGEST or count >= least:
                 continue
+            if max(turns[i], turns[j]) > -CORNER_RAD and (broad or _breadth(lobe) < BULB):
+                continue
             if broad and _turning(even, int(i), int(j)) > ROUNDED_RAD:
                 continue
             if (broad or area > LITTLE) and share(lobe) < 0.5:
                 continue
             least, found = count, (int(i), int(j))
     return found
+
+
+def _breadth(lobe: Array) -> float:
+    """How broad a lobe is along the line that cuts it off, over that line's length."""
+    chord = lobe[-1] - lobe[0]
+    length = max(float(np.hypot(*chord)), 1e-9)
+    return float(np.ptp(lobe @ chord)) / length**2
 
 
 def _turning(even: Array, i: int, j: int) -> float:
@@ -107,12 +120,13 @@ def _turning(even: Array, i: int, j: int) -> float:
     return sum(abs((b - a + np.pi) % (2 * np.pi) - np.pi) for a, b in itertools.pairwise(angles))
 
 
-def _concave_corners(even: Array) -> NDArray[np.int64]:
+def _concave_corners(even: Array) -> tuple[NDArray[np.int64], Array]:
+    """Indices of the corners, and how far the contour turns at every station."""
     k = 3
     before, after = even - np.roll(even, k, axis=0), np.roll(even, -k, axis=0) - even
     turn = np.arctan2(
         before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0], (before * after).sum(1)
     )  # clockwise as seen with y down: a convex contour turns by positive angles
     around = np.stack([np.roll(turn, s) for s in range(-2, 3)])
-    corners: NDArray[np.int64] = np.flatnonzero((turn < -CORNER_RAD) & (turn <= around.min(0) + 1e-9))
-    return corners
+    corners: NDArray[np.int64] = np.flatnonzero((turn < -SHALLOW_RAD) & (turn <= around.min(0) + 1e-9))
+    return corners, turn

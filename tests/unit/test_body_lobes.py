@@ -62,3 +62,13 @@ def test_shadow_looks_like_ground_and_paint_does_not() -> None:
     for rows, share in ((0, 1.0), (10, 1.0), (20, 0.0)):
         square = np.array([[5, rows + 1], [25, rows + 1], [25, rows + 8], [5, rows + 8]], float)
         assert ground_share(square, shown, ground) == share
+
+
+def test_ring_run_together_with_a_tail_is_cut_off_as_a_bulb() -> None:
+    mask = np.zeros(SHAPE, np.uint8)
+    cv2.fillPoly(mask, [np.array([[60, 80], [200, 60], [360, 118], [360, 122], [200, 180], [60, 160]])], 1)
+    cv2.circle(mask, (366, 120), 13, 1, -1)
+    soft = (cv2.GaussianBlur(mask * np.uint8(255), (0, 0), 5) > 127).astype(np.uint8)
+    points = contour_of(soft)
+    assert points[:, 0].max() > 376
+    assert 330 < without_lobes(points, lambda _: 0.0)[:, 0].max() < 362
