@@ -72,12 +72,12 @@ def _best(
     turn = np.deg2rad(_ANGLES)
     dx = normals[:, :1] * np.cos(turn) - normals[:, 1:] * np.sin(turn)
     dy = normals[:, :1] * np.sin(turn) + normals[:, 1:] * np.cos(turn)
+    ways, hand = (np.stack(v, -1) for v in ((dx, dy), (-dy, dx)))
     contrast = np.full(clear.shape, np.inf)
-    for k in range(len(_ANGLES)):
-        hand = np.column_stack([-dy[:, k], dx[:, k]]) * _BESIDE_MM * PX_PER_MM
-        for sign in (1, -1):
-            beside = sample(white.image, points + sign * hand, normals, _ANGLES[k : k + 1], _RADII_MM)[:, 0]
-            contrast[:, k] = np.minimum(contrast[:, k], sure(across(patch[:, k], beside), 5))
+    for sign in (1, -1):
+        centres = points[:, None] + sign * hand * _BESIDE_MM * PX_PER_MM
+        beside = sample(white.image, centres.reshape(-1, 2), ways.reshape(-1, 2), np.zeros(1), _RADII_MM)
+        contrast = np.minimum(contrast, sure(across(patch, beside.reshape(patch.shape)), 5))
     contrast = np.where(clear, contrast, 0)
     total, count = np.cumsum(contrast, 2), np.cumsum(clear, 2)
     best, at = -1.0, (0, 0, _LENGTHS[0])
