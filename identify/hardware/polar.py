@@ -43,6 +43,9 @@ def _transform(picture: Floats, matrix: Floats) -> Floats:
     return np.asarray(cv2.transform(picture, np.ascontiguousarray(matrix.T)), np.float32)
 
 
+MOST_ROWS = 32000
+
+
 def maps(centres: Floats, start: Floats, angles_deg: Floats, radii_mm: Floats) -> tuple[Floats, Floats]:
     """x and y in view pixels (n, angles, radii) of polar patches about centres (n, 2).  Angles run clockwise as seen
     from the direction `start` (n, 2)."""
@@ -61,8 +64,17 @@ def sample_at(picture: Floats, places: tuple[Floats, Floats]) -> Floats:
     """The picture at `maps`: of their shape, with a last axis for channels where there are any."""
     x, y = places
     flat = (len(x), -1)
-    out = cv2.remap(picture, x.reshape(flat), y.reshape(flat), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    rows = [
+        cv2.remap(picture, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        for u, v in zip(_strips(x.reshape(flat)), _strips(y.reshape(flat)), strict=True)
+    ]
+    out = rows[0] if len(rows) == 1 else np.concatenate(rows)
     return np.asarray(out.reshape(*x.shape, -1) if picture.ndim == 3 else out.reshape(x.shape), np.float32)
+
+
+def _strips(plane: Floats) -> list[Floats]:
+    """At most so many rows at a time as OpenCV's remap takes."""
+    return [plane[i : i + MOST_ROWS] for i in range(0, max(1, len(plane)), MOST_ROWS)]
 
 
 def sample(picture: Floats, centres: Floats, start: Floats, angles_deg: Floats, radii_mm: Floats) -> Floats:

@@ -81,10 +81,8 @@ def look(photo: Photo, region: Region, body: Body, sizing: Sizing) -> View:
     image = np.divide(_warp(np.asarray(source), matrix, shift, 1, (width, height)), top, dtype=np.float32)
 
     gx0, gy0 = region.window[:2]
-    encoded = np.asarray(cv2.pow(np.maximum(region.ground, 0), 1 / 2.4))
-    encoded *= 1.055
-    encoded -= 0.055
-    np.clip(encoded, 0, 1, out=encoded)  # IEC 61966-2-1, not its foot
+    power = np.asarray(cv2.pow(np.maximum(region.ground, 0), 1 / 2.4))
+    encoded = np.clip(1.055 * power - 0.055, 0, 1)  # IEC 61966-2-1, not its foot
     ground = _warp(encoded, matrix, np.array([gx0, gy0], float), region.shrink, (width, height))
 
     n = max(40, round(_perimeter(points) / (STEP_MM * PX_PER_MM)))

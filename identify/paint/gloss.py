@@ -20,8 +20,9 @@ WASHED = 0.82
 
 def washed_out(rgb: NDArray[np.float32], zone: NDArray[np.int_]) -> NDArray[np.bool_]:
     """Cells (h, w) of the numbered zones (-1: none) that mirror a lamp."""
-    top = np.maximum(rgb.max(-1), 1e-4)
-    purity = (top - rgb.min(-1)) / top
+    r, g, b = np.moveaxis(rgb, -1, 0)  # two steps over whole pictures beat a reduction over three channels
+    top = np.maximum(np.maximum(np.maximum(r, g), b), 1e-4)
+    purity = (top - np.minimum(np.minimum(r, g), b)) / top
     y = rgb @ LUMINANCE.astype(np.float32)
     washed = np.zeros(zone.shape, bool)
     for k in range(int(zone.max()) + 1):
