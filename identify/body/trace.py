@@ -107,8 +107,9 @@ def trace(photo: Photo, region: Region, calibration: Calibration) -> Body:
         p, _ = smooth.robust_fit(p, n, offset, np.where(beside, TUNING.beside_fit, 1.0), waves, 0.3)
         p = contour.spaced(p)
         beside = contour.hardware_beside(region, picture.outwards(p), length)
+    blur = None
     for waves in (14.0, 11.0):
-        p, clear, soft, u = _refine(picture, p, beside, waves)
+        p, clear, soft, u, blur = _refine(picture, p, beside, waves, blur)
     return _finish(photo, region, picture.outwards(p), clear, soft * picture.shrink, u * picture.shrink)
 
 
@@ -132,17 +133,21 @@ def _path(s: strip.Strip, beside: Flags, trust: float) -> NDArray[np.int64]:
     return np.repeat(column, 2)
 
 
-def _refine(picture: _Picture, points: Array, beside: Flags, waves: float) -> tuple[Array, Flags, Array, float]:
+def _refine(
+    picture: _Picture, points: Array, beside: Flags, waves: float, blur: float | None
+) -> tuple[Array, Flags, Array, float, float]:
     """Move each point to where the limb model places the edge; returns the smooth contour, which points have a clear
-    edge, how well each point's edge alone is placed (n,), and the standard uncertainty that all edges share (pixels).
+    edge, how well each point's edge alone is placed (n,), the standard uncertainty that all edges share, and the
+    photo's blur (pixels; looked for unless given).
 
-    The last is put together from the choice of blur and limb (a third of the blur: the two trade off against
-    each other), the scatter of the edges, what was bridged, and a quarter of a pixel for sharpening and resampling.
+    The shared uncertainty is put together from the choice of blur and limb (a third of the blur: the two trade off
+    against each other), the scatter of the edges, what was bridged, and a quarter of a pixel for sharpening and
+    resampling.
     """
     normals = contour.normals(points)
     s = strip.unroll(picture.linear, picture.ground, points, normals, limb.OFFSETS)
     light = gaussian_filter1d(s.light, 1.5, axis=0, mode="wrap", truncate=3)
-    blur = limb.best_blur(light)
+    blur = blur or limb.best_blur(light)
     left = limb.misfit(light, blur)
     least = left.min(1)
     noise = np.maximum(np.maximum(least, np.median(least))[:, None] / (len(limb.OFFSETS) / 2), 1e-12)
@@ -156,7 +161,7 @@ def _refine(picture: _Picture, points: Array, beside: Flags, waves: float) -> tu
     fitted, residual = smooth.robust_fit(points, normals, offset, weight, waves, 0.15)
     clear = ~hidden & (u < TUNING.clear) & (np.abs(residual) < 2 * TUNING.clear)
     scatter = float(np.std(residual[clear])) if clear.any() else 1.0
-    return fitted, clear, u, math.hypot(blur / 3, scatter, 0.25, 0.5 * float(1 - clear.mean()))
+    return fitted, clear, u, math.hypot(blur / 3, scatter, 0.25, 0.5 * float(1 - clear.mean())), blur
 
 
 def _finish(photo: Photo, region: Region, outline: Array, clear: Flags, soft: Array, u: float) -> Body:
