@@ -85,11 +85,12 @@ def apart(centre: Array, score: Array, gap_mm: float, most: int) -> list[int]:
     """Indices by falling positive score, none within `gap_mm` of a better one (non-maximum suppression)."""
     kept: list[int] = []
     gap = (gap_mm * PX_PER_MM) ** 2
-    for k in np.argsort(-score):
-        if score[k] <= 0 or len(kept) == most:
-            break
-        if not kept or ((centre[kept] - centre[k]) ** 2).sum(1).min() > gap:
-            kept.append(int(k))
+    left = np.argsort(-score)
+    left = left[score[left] > 0]
+    while len(left) and len(kept) < most:
+        kept.append(int(left[0]))
+        away = centre[left] - centre[left[0]]
+        left = left[np.einsum("nk,nk->n", away, away) > gap]
     return kept
 
 
