@@ -63,7 +63,7 @@ def maps(centres: Floats, start: Floats, angles_deg: Floats, radii_mm: Floats) -
 def sample_at(picture: Floats, places: tuple[Floats, Floats]) -> Floats:
     """The picture at `maps`: of their shape, with a last axis for channels where there are any."""
     x, y = places
-    flat = (len(x), -1)
+    flat = (-1, x.shape[-1])
     rows = [
         cv2.remap(picture, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         for u, v in zip(_strips(x.reshape(flat)), _strips(y.reshape(flat)), strict=True)

@@ -12,12 +12,14 @@ from identify.calibration import Calibration
 from identify.geometry import Array
 from identify.photo import Photo
 from identify.separate.ground import Ground, Plane, settled_ground
-from identify.separate.morphology import Mask
+from identify.separate.morphology import Mask, shrunk
 from identify.separate.pixels import COARSE_PX_PER_MM
 from identify.stages import Window
 
 GUESSED_MM = 150.0
 """How much of the table a photo without a scale is taken to show along its long side, for a first look."""
+RIM_MM = 4.0
+"""Width of a box's wall as seen, generously."""
 LEAST_SIDE = 24
 MOST_PIXELS = 1e6
 
@@ -50,10 +52,13 @@ class Scene:
         return own
 
 
-def look_at(photo: Photo, calibration: Calibration, px_per_mm: float | None = None) -> Scene | None:
+def look_at(
+    photo: Photo, calibration: Calibration, px_per_mm: float | None = None, within_px: Array | None = None
+) -> Scene | None:
     """Reduce a photo to COARSE_PX_PER_MM and fit its ground; None when it is too small to hold a bait.
 
-    `px_per_mm`: the photo's scale where the calibration has none; without both it is guessed.
+    `px_per_mm`: the photo's scale where the calibration has none; without both it is guessed.  `within_px`: a polygon
+    (n, 2) of the photo to which the look is limited, such as a box whose floor is the ground of what lies in it.
     """
     if calibration.has_scale:
         px_per_mm = calibration.px_per_mm_at((photo.width / 2, photo.height / 2))
@@ -65,6 +70,12 @@ def look_at(photo: Photo, calibration: Calibration, px_per_mm: float | None = No
         return None
     linear = _sampled(photo, (0.0, 0.0), step, (w, h))
     usable = ~_card_mask(calibration, (h, w), step)
+    if within_px is not None:
+        inside = np.zeros((h, w), np.uint8)
+        cv2.fillPoly(inside, [np.round(((within_px + 0.5) / step - 0.5) * 16).astype(np.int32)], 1, shift=4)
+        usable &= shrunk(inside > 0, RIM_MM * px_per_mm / step)
+        if not usable.any():
+            return None
     floor = 0.06 * float(np.median(linear)) + 0.001
     ground = settled_ground(linear, floor, usable)
     return Scene(linear, step, px_per_mm / step, (0.0, 0.0), usable, ground, ground.lit)

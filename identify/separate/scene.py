@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from identify.calibration import Calibration
+from identify.geometry import Array
 from identify.photo import Photo
 from identify.records import WARNINGS, Notice, SetAside
 from identify.separate.cutout import cut_out
@@ -25,6 +26,8 @@ _WIRE_MM = 1.8
 _USUAL_MM = 65.0
 """Length of the usual bait, to judge the scale of a photo without one by."""
 _SMALL_BESIDE = 0.28
+BOX_MM = (110.0, 65.0)
+"""Least length and depth of a box or a compartment that holds baits."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,30 +76,45 @@ def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Sepa
     return Separation(_reading_order(regions), tuple(aside), warnings)
 
 
-def _find(photo: Photo, calibration: Calibration, px_per_mm: float | None) -> list[Found]:
-    """Every thing in the photo.  `px_per_mm`: a scale to look in when the calibration has none."""
-    scene = look_at(photo, calibration, px_per_mm)
+def _find(
+    photo: Photo, calibration: Calibration, px_per_mm: float | None, within_px: Array | None = None
+) -> list[Found]:
+    """Every thing in the photo.  `px_per_mm`: a scale to look in when the calibration has none; `within_px`: a polygon
+    that the look is limited to."""
+    scene = look_at(photo, calibration, px_per_mm, within_px)
     if scene is None:
         return []
     out: list[Found] = []
     for place in places(photo, scene):
         thought = place.second()
-        fine = place.scene.px_per_mm
-        for thing in split(_labels(thought), _WIRE_MM * fine):
-            shown = fine
-            if calibration.has_scale:
-                centre = place.scene.to_photo(thing.contour.mean(0)[None])[0]
-                shown = calibration.px_per_mm_at(centre) / place.scene.step
-            side = float(np.sqrt(photo.width * photo.height)) / place.scene.step
-            known = shown if calibration.has_scale else None
-            reason = why_not(thing.shape, known, side)
-            pieces = part_touching(thing, _WIRE_MM * fine) if reason is not None else []
-            judged = [(piece, why_not(piece.shape, known, side)) for piece in pieces]
-            if any(why is None for _, why in judged):
-                out += [Found(piece, place, thought, why) for piece, why in judged]
-            else:
-                out.append(Found(thing, place, thought, reason))
+        for thing in split(_labels(thought), _WIRE_MM * place.scene.px_per_mm):
+            found = _judged(photo, calibration, thing, place, thought)
+            if found.reason is not None:
+                wire = _WIRE_MM * place.scene.px_per_mm
+                pieces = [_judged(photo, calibration, t, place, thought) for t in part_touching(thing, wire)]
+                if not any(f.reason is None for f in pieces) and within_px is None and _may_be_box(found):
+                    contour = place.scene.to_photo(thing.contour)
+                    pieces = _find(photo, calibration, px_per_mm, contour)
+                if any(f.reason is None for f in pieces):
+                    out += pieces
+                    continue
+            out.append(found)
     return out
+
+
+def _judged(photo: Photo, calibration: Calibration, thing: Thing, place: Place, thought: Plane) -> Found:
+    known = None
+    if calibration.has_scale:
+        centre = place.scene.to_photo(thing.contour.mean(0)[None])[0]
+        known = calibration.px_per_mm_at(centre) / place.scene.step
+    side = float(np.sqrt(photo.width * photo.height)) / place.scene.step
+    return Found(thing, place, thought, why_not(thing.shape, known, side))
+
+
+def _may_be_box(found: Found) -> bool:
+    """Large enough to hold a bait and more."""
+    shape, scale = found.thing.shape, found.place.scene.px_per_mm
+    return shape.length > BOX_MM[0] * scale and shape.depth > BOX_MM[1] * scale
 
 
 def _labels(thought: Plane) -> NDArray[np.int32]:
