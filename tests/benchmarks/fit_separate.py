@@ -112,18 +112,18 @@ def scenes(
                 yield photo, models, picture, scene, scale
 
 
-def pick(label: NDArray[np.uint8], where: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """Flat places of some pixels of each class."""
+def pick(label: NDArray[np.uint8], where: NDArray[np.bool_], share: float) -> NDArray[np.int64]:
+    """Flat places of some pixels of each class, `share` times the usual number."""
     chosen = []
     for value, n in PER_CLASS.items():
         every = np.flatnonzero((label == value) & where)
-        chosen.append(RNG.choice(every, min(n, len(every)), replace=False))
+        chosen.append(RNG.choice(every, min(int(n * share), len(every)), replace=False))
     return np.concatenate(chosen)
 
 
 def fit(x: Array, y: Array, names: tuple[str, ...], name: str, hidden: tuple[int, ...]) -> None:
     mean, spread = x.mean(0), x.std(0) + 1e-6
-    net = MLPClassifier(hidden, alpha=3e-4, max_iter=14, batch_size=1024, learning_rate_init=2e-3, random_state=1)
+    net = MLPClassifier(hidden, alpha=3e-4, max_iter=14, batch_size=2048, learning_rate_init=3e-3, random_state=1)
     warnings.simplefilter("ignore", ConvergenceWarning)  # a fixed number of rounds is meant
     net.fit(np.clip((x - mean) / spread, -5, 5).astype(np.float32), y)
     print(name, len(x), "pixels, final loss", round(float(net.loss_), 4))
@@ -166,11 +166,11 @@ def main() -> None:
                 ]
             for seen, there, where in pairs:
                 label = labels(photo, models, there, scale / there.step)
-                chosen = pick(label, where)
+                chosen = pick(label, where, min(5.0, max(1.0, len(photo.baits) / len(pairs))))
                 xs.append(seen.planes.reshape(-1, seen.planes.shape[2])[chosen])
                 ys.append(label.ravel()[chosen])
                 names = seen.names
-        fit(np.concatenate(xs), np.concatenate(ys), names, name, (28, 14) if name == "first" else (48, 20))
+        fit(np.concatenate(xs), np.concatenate(ys), names, name, (28, 14) if name == "first" else (56, 28))
 
 
 if __name__ == "__main__":
