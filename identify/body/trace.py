@@ -110,7 +110,8 @@ def trace(photo: Photo, region: Region, calibration: Calibration) -> Body:
     blur = None
     for waves in (14.0, 11.0):
         p, clear, soft, u, blur = _refine(picture, p, beside, waves, blur)
-    return _finish(photo, region, picture.outwards(p), clear, soft * picture.shrink, u * picture.shrink)
+    ends, flanks = doubt.extents(picture.outwards(p), points, clear, soft * picture.shrink, u * picture.shrink)
+    return _finish(photo, region, picture.outwards(p), clear, u * picture.shrink, ends, flanks)
 
 
 def _path(s: strip.Strip, beside: Flags, trust: float) -> NDArray[np.int64]:
@@ -164,7 +165,7 @@ def _refine(
     return fitted, clear, u, math.hypot(blur / 3, scatter, 0.25, 0.5 * float(1 - clear.mean())), blur
 
 
-def _finish(photo: Photo, region: Region, outline: Array, clear: Flags, soft: Array, u: float) -> Body:
+def _finish(photo: Photo, region: Region, outline: Array, clear: Flags, u: float, ends: float, flanks: float) -> Body:
     """Keep the outline within the photo and add the warnings."""
     last = np.array([photo.width - 1, photo.height - 1], float)
     inside = np.clip(outline, 0, last)
@@ -173,7 +174,6 @@ def _finish(photo: Photo, region: Region, outline: Array, clear: Flags, soft: Ar
     codes = []
     if region.touches_edge or at_frame.any():
         codes.append("touches-edge")
-    ends, flanks = doubt.extents(inside, clear, soft, u)
     if float((~clear).mean()) > TUNING.unclear_share:
         codes.append("outline-unclear")
     return Body(inside, clear, u, tuple(Notice(code, WARNINGS[code]) for code in codes), ends, flanks)
