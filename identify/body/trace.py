@@ -67,10 +67,8 @@ class Tuning:
     """Pixels within which an edge must be known to take full weight."""
     clear: float = 1.2
     """Pixels within which an edge must be known to be called clear."""
-    unclear_share: float = 0.6
+    unclear_share: float = 0.45
     """Share of the vertices that are not clear, beyond which the outline is called unclear."""
-    unclear_u: float = 0.015
-    """The same for the uncertainty of the ends and of the flanks, as a share of the length."""
 
 
 TUNING = Tuning()
@@ -176,9 +174,7 @@ def _finish(photo: Photo, region: Region, outline: Array, clear: Flags, u: float
     codes = []
     if region.touches_edge or at_frame.any():
         codes.append("touches-edge")
-    a, b = max_feret(inside)
-    most_u = TUNING.unclear_u * float(np.hypot(*(b - a)))
-    if float((~clear).mean()) > TUNING.unclear_share or max(ends, flanks) > most_u:
+    if float((~clear).mean()) > TUNING.unclear_share:
         codes.append("outline-unclear")
     return Body(inside, clear, u, tuple(Notice(code, WARNINGS[code]) for code in codes), ends, flanks)
 
