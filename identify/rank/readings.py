@@ -13,6 +13,8 @@ from identify.records import Colour, Eye, LineTies, Measurement, Pattern, Polygo
 from identify.settings import Point
 
 DOUBTFUL = ("outline-unclear", "touches-edge")
+UNSURE_LENGTH, UNSURE_ASPECT = 0.013, 0.03
+"""Relative standard uncertainties from which on the outline is doubtful: usual ones are half of that."""
 ZoneKind = Literal["head", "side", "tail", "throat"]
 
 
@@ -22,7 +24,8 @@ class Readings:
 
     `outline` (DESCRIPTORS,); `depth_px`: the body's depth in pixels, which sets the outline's noise.
     `p_nose`, `p_back`: probability that nose and tail, back and belly, are the right way round.
-    `scaled`: sizes can be told apart.  `body_doubtful`: the measurement warns that the body's outline is unclear.
+    `scaled`: sizes can be told apart.  `body_doubtful`: the measurement warns that the body's outline is
+    unclear, or its uncertainties say so.
     """
 
     length_mm: Quantity | None = None
@@ -116,5 +119,11 @@ def read(m: Measurement) -> Readings:
         zones=tuple((z.kind, z.colour) for z in m.zones),
         pattern=m.pattern,
         hard_to_read=m.hard_to_read,
-        body_doubtful=any(n.code in DOUBTFUL for n in m.warnings),
+        body_doubtful=any(n.code in DOUBTFUL for n in m.warnings) or _unsure_of_size(m),
     )
+
+
+def _unsure_of_size(m: Measurement) -> bool:
+    """Length or proportion are given with so much doubt that the outline itself may be wrong."""
+    length = m.length_mm is not None and m.length_mm.u > UNSURE_LENGTH * m.length_mm.value
+    return length or m.depth_to_length.u > UNSURE_ASPECT * m.depth_to_length.value
