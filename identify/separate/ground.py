@@ -25,6 +25,10 @@ _UNMIX = np.linalg.inv(_MIX).astype(np.float32)
 _GRID = 48
 _ROUNDS = 10
 
+_CHROMA_MAYBE, _BRIGHT_MAYBE = 2.5, 1.0
+"""Beyond so many of the ground's own deviations of chroma, or so much of its reach in brightness, a pixel may be no
+ground."""
+
 LEAST_CHROMA = 0.01
 """Standard deviation of log chroma that even the plainest ground has between light, shadow and reflections."""
 SHADE_CHROMA = 0.025
@@ -58,7 +62,7 @@ class Ground:
 
     `lit` (h, w, 3): traits of the bare lit ground.  `spread` (3,): robust standard deviations of luminance and of the
     two chroma axes after `turn` (2, 2), which makes them independent.  `bright`, `dark`: how far above and below the
-    bare ground's luminance reaches, in logs.  `share`: of the picture that is bare ground.  `floor`: of `traits_of`.
+    bare ground's luminance reaches, in logs.  `floor`: of `traits_of`.
     """
 
     lit: Plane
@@ -66,7 +70,6 @@ class Ground:
     turn: Array
     bright: float
     dark: float
-    share: float
     floor: float
 
     def stand_off(self, linear: Plane, lit: Plane | None = None) -> Plane:
@@ -191,7 +194,6 @@ def _weighted_median(values: Array, weights: Array) -> float:
 
 
 def _with_scatter(traits: Plane, lit: Plane, bare: NDArray[np.bool_], floor: float) -> Ground:
-    share = float(bare.mean())
     places = np.flatnonzero(bare)
     if len(places) < 50:
         places = np.arange(bare.size)
@@ -208,17 +210,12 @@ def _with_scatter(traits: Plane, lit: Plane, bare: NDArray[np.bool_], floor: flo
     bright = float(np.clip(np.quantile(lum, 0.995) - middle, max(2.6 * spread_l, 0.03), max(4 * spread_l, 0.03)))
     dark = float(np.clip(middle - np.quantile(lum, 0.02), max(2 * spread_l, 0.03), max(3 * spread_l, 0.03)))
     shifted = lit + np.array([middle, *np.median(rest[:, 1:], 0)], np.float32)
-    return Ground(
-        shifted.astype(np.float32), np.array([max(spread_l, 0.01), *spread]), turn.T, bright, dark, share, floor
-    )
+    return Ground(shifted.astype(np.float32), np.array([max(spread_l, 0.01), *spread]), turn.T, bright, dark, floor)
 
 
 def _robust_spread(values: Array) -> float:
     away = np.abs(values - np.median(values))
     return float(max(1.4826 * np.median(away), np.quantile(away, 0.9) / 1.645))
-
-
-_CHROMA_MAYBE, _BRIGHT_MAYBE = 2.5, 1.0
 
 
 def settled_ground(linear: Plane, floor: float, usable: NDArray[np.bool_]) -> Ground:

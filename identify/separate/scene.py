@@ -63,7 +63,7 @@ def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Sepa
     regions: list[tuple[Region, float]] = []
     aside: list[SetAside] = []
     for f in found:
-        local = calibration.px_per_mm_at(_middle_of(f)) if calibration.has_scale else scale
+        local = calibration.px_per_mm_at(_centre(f.thing, f.place)) if calibration.has_scale else scale
         region = None
         if f.reason is None and local is not None:
             region = cut_out(photo, f.thing, f.place.scene, f.thought, local, _WIRE_MM * local)
@@ -105,10 +105,15 @@ def _find(
 def _judged(photo: Photo, calibration: Calibration, thing: Thing, place: Place, thought: Plane) -> Found:
     known = None
     if calibration.has_scale:
-        centre = place.scene.to_photo(thing.contour.mean(0)[None])[0]
-        known = calibration.px_per_mm_at(centre) / place.scene.step
+        known = calibration.px_per_mm_at(_centre(thing, place)) / place.scene.step
     side = float(np.sqrt(photo.width * photo.height)) / place.scene.step
     return Found(thing, place, thought, why_not(thing.shape, known, side))
+
+
+def _centre(thing: Thing, place: Place) -> Point:
+    """The middle of a thing's contour, in pixels of the photo."""
+    x, y = place.scene.to_photo(thing.contour.mean(0)[None])[0]
+    return float(x), float(y)
 
 
 def _may_be_box(found: Found) -> bool:
@@ -139,11 +144,6 @@ def _beside_the_largest(found: list[Found]) -> list[Found]:
         Found(f.thing, f.place, f.thought, small) if f.reason is None and f.length <= _SMALL_BESIDE * longest else f
         for f in found
     ]
-
-
-def _middle_of(f: Found) -> Point:
-    x, y = f.place.scene.to_photo(f.thing.contour.mean(0)[None])[0]
-    return float(x), float(y)
 
 
 def _reading_order(regions: list[tuple[Region, float]]) -> tuple[Region, ...]:
