@@ -48,10 +48,18 @@ def profile(outline: ArrayLike, n: int = STATIONS) -> Array:
     in x, which is the Feret length.  Where the outline crosses a station more than twice, the outermost ones count.
     """
     pts = np.asarray(outline, float)
+    heights: Array = heights_at(pts, (np.arange(n) + 0.5) / n) / np.ptp(pts[:, 1])
+    return heights
+
+
+def heights_at(outline: ArrayLike, stations: ArrayLike) -> Array:
+    """Heights (2, n) of the upper and the lower side of an outline (m, 2) in the bait's frame, in its own unit, at
+    stations (n,) told as rising fractions of its extent in x, strictly between 0 and 1."""
+    pts = np.asarray(outline, float)
     x0, y0 = pts.T
     x1, y1 = np.roll(pts, -1, axis=0).T
-    start, extent = x0.min(), np.ptp(x0)
-    at = start + (np.arange(n) + 0.5) / n * extent
+    at = x0.min() + np.asarray(stations, float) * np.ptp(x0)
+    n = len(at)
     # every edge of the outline covers a run of stations: list all pairs of edge and station that meet
     low = np.searchsorted(at, np.minimum(x0, x1))
     high = np.searchsorted(at, np.maximum(x0, x1))
@@ -63,8 +71,7 @@ def profile(outline: ArrayLike, n: int = STATIONS) -> Array:
     upper, lower = np.full(n, -np.inf), np.full(n, np.inf)
     np.maximum.at(upper, station, y)
     np.minimum.at(lower, station, y)
-    heights: Array = np.vstack([upper, lower]) / np.ptp(y0)
-    return heights
+    return np.vstack([upper, lower])
 
 
 @lru_cache(maxsize=8)
