@@ -8,6 +8,10 @@
     ├── ReferenceSetError
     │   ├── SetMissing            set-missing
     │   └── SetFaulty             set-faulty
+    ├── NotLearned                not-learned
+    │   └── Contradicts           contradicts-profile
+    ├── BadArchive                bad-archive
+    ├── ImportDiffers             import-differs
     ├── BadOption                 bad-option
     └── CannotWrite               cannot-write
 
@@ -69,6 +73,30 @@ class SetFaulty(ReferenceSetError):
     """The reference set has faults; `refs lint` lists them."""
 
     code = "set-faulty"
+
+
+class NotLearned(BaitprintError):
+    """A photo that a profile cannot be learned from."""
+
+    code = "not-learned"
+
+
+class Contradicts(NotLearned):
+    """A photo that shows another bait than the profile it was to go into."""
+
+    code = "contradicts-profile"
+
+
+class BadArchive(BaitprintError):
+    """A zip file that is no reference set, or not a safe one."""
+
+    code = "bad-archive"
+
+
+class ImportDiffers(BaitprintError):
+    """A set to be imported has models that are there already and differ."""
+
+    code = "import-differs"
 
 
 class BadOption(BaitprintError):
