@@ -10,6 +10,7 @@ import numpy as np
 from identify import __version__, body, card, hardware, orient, paint, separate
 from identify import photo as photos
 from identify.calibration import Calibration
+from identify.clash import clashes
 from identify.errors import PhotoError
 from identify.geometry import Array, extent_across
 from identify.outline import to_frame
@@ -29,12 +30,14 @@ from identify.records import (
     PhotoRecord,
     Polygon,
     Quantity,
+    Thickness,
     Trace,
     View,
 )
 from identify.settings import Settings
 from identify.size import measure_size
 from identify.stages import Body, EyeSeen, Hardware, Paint, Pose, Region, Sizing, as_polygon
+from identify.told import Told, of_bait, unused
 
 SURE_COUNT = 0.5
 """A count of ties is given when it is likelier than all others together."""
@@ -63,14 +66,17 @@ def measure(photo: Photo, settings: Settings | None = None) -> PhotoRecord:
     settings = settings or Settings()
     calibration = card.find(photo, settings)
     separation = separate.separate(photo, calibration, settings)
+    number_of_baits = len(separation.regions)
     baits = tuple(
-        Bait(measure_bait(photo, region, calibration, number)) for number, region in enumerate(separation.regions, 1)
+        _bait(photo, region, calibration, number, of_bait(settings.told, number, number_of_baits), bool(settings.told))
+        for number, region in enumerate(separation.regions, 1)
     )
     notices = photo.warnings + calibration.warnings + separation.warnings
     if not baits and not any(n.code == "no-bait" for n in notices):
         notices += (_notice("no-bait"),)
     if len(baits) > 1:
         notices += (_notice("several-baits"),)
+    notices += _told_unused(settings.told, number_of_baits)
     return PhotoRecord(
         photo.name,
         photo.sha256,
@@ -88,10 +94,32 @@ def measure(photo: Photo, settings: Settings | None = None) -> PhotoRecord:
     )
 
 
-def measure_bait(photo: Photo, region: Region, calibration: Calibration, number: int = 1) -> Measurement:
-    """Measure one separated bait."""
+def _bait(
+    photo: Photo, region: Region, calibration: Calibration, number: int, told: tuple[Told, ...], asked: bool
+) -> Bait:
+    """One bait with what was told of it; `asked`: anything was told in this run."""
+    measured = measure_bait(photo, region, calibration, number, told)
+    return Bait(measured, told=told, clashes=clashes(told, measured)) if asked else Bait(measured)
+
+
+def _told_unused(told: tuple[Told, ...], baits: int) -> tuple[Notice, ...]:
+    """That something told could not be used, and how to say it so that it can."""
+    left = unused(told, baits)
+    if not left or not baits:
+        return ()
+    named = ", ".join(t.key if t.bait is None else f"{t.bait}:{t.key}" for t in left)
+    numbers = "bait 1 only" if baits == 1 else f"baits 1 to {baits}, numbered as in the output"
+    how = f"The photo has {numbers}: write N:KEY=VALUE with the bait's number."
+    return (Notice("told-unused", f"{WARNINGS['told-unused']} Not used: {named}. {how}"),)
+
+
+def measure_bait(
+    photo: Photo, region: Region, calibration: Calibration, number: int = 1, told: tuple[Told, ...] = ()
+) -> Measurement:
+    """Measure one separated bait.  A thickness that was `told` goes into the correction for its height."""
     traced = body.trace(photo, region, calibration)
-    sizing = measure_size(traced, calibration)
+    thick = next((Thickness(float(t.value), t.u, "told") for t in told if t.key == "thickness_mm" and t.u), None)
+    sizing = measure_size(traced, calibration, thick)
     found = hardware.detect(photo, region, traced, sizing, calibration)
     pose = orient.resolve(traced, sizing, found)
     colours = paint.read(photo, region, traced, sizing, found, pose, calibration)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from identify.settings import Point
+from identify.told import Told
 
 Polygon = tuple[Point, ...]
 Lab = tuple[float, float, float]
@@ -215,6 +216,16 @@ class Evidence:
 
 
 @dataclass(frozen=True)
+class Without:
+    """What the answer would be if one feature had not been measured: the top answer (NONE_OF_THESE, NOT_COMPARABLE, or
+    as `Candidate.name`), and its probability."""
+
+    feature: str
+    top: str
+    probability: float
+
+
+@dataclass(frozen=True)
 class Candidate:
     """One maker, model, size and variant of a reference set, its colourways summed out."""
 
@@ -228,6 +239,13 @@ class Candidate:
     probability: float
     colourway: ColourwayMatch | None
     evidence: tuple[Evidence, ...]
+    without: tuple[Without, ...] = ()
+    """Of the first candidate only: what the answer would be without each feature."""
+
+    @property
+    def name(self) -> str:
+        """MAKER / MODEL, then size and variant as far as they are told apart."""
+        return " / ".join(part for part in (self.maker, self.model, self.size, self.variant) if part is not None)
 
 
 @dataclass(frozen=True)
@@ -250,23 +268,49 @@ class NewColourReason:
 
 
 @dataclass(frozen=True)
+class Settling:
+    """Something that a person can measure or see and that tells two candidates apart: `key` of `--told`."""
+
+    between: tuple[str, str]
+    key: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Clash:
+    """Something told that the photo does not show so; what was told counts, and both are said."""
+
+    key: str
+    told: str
+    measured: str
+    text: str
+
+
+@dataclass(frozen=True)
 class Identification:
-    """What a reference set says of one measurement."""
+    """What a reference set says of one measurement.  The probabilities of all candidates, `none_of_these` (a bait that
+    could stand in the set and does not) and `not_comparable` (jointed, of metal or soft: of a kind that the set does
+    not have) sum to 1."""
 
     candidates: tuple[Candidate, ...]
     by_maker: tuple[MakerShare, ...]
     by_model: tuple[ModelShare, ...]
     none_of_these: float
+    not_comparable: float
     colourway_new: float | None
     new_colour_reasons: tuple[NewColourReason, ...]
+    would_settle: tuple[Settling, ...] = ()
 
 
 @dataclass(frozen=True)
 class Bait:
-    """One bait of a photo: what was measured, and, after ranking, what it may be."""
+    """One bait of a photo: what was measured, and, after ranking, what it may be.  `told`: what a person said of it,
+    and `clashes`: where the photo shows otherwise; None when nothing was told."""
 
     measurement: Measurement
     identification: Identification | None = None
+    told: tuple[Told, ...] | None = None
+    clashes: tuple[Clash, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -337,6 +381,9 @@ class PhotoRecord:
     baits: tuple[Bait, ...]
 
 
+NONE_OF_THESE, NOT_COMPARABLE = "none of these", "not comparable"
+"""What the two answers beside the candidates are called."""
+
 WARNINGS: dict[str, str] = {
     # photo
     "no-bait": "Nothing in the photo looks like a bait.",
@@ -364,6 +411,8 @@ WARNINGS: dict[str, str] = {
     "colour-uncorrected": "Colours are not corrected, since there is no card to correct them by.",
     "colour-doubtful": "Glare, shadow or clipped light leaves the colour doubtful.",
     "hard-to-read": "Leaf or clear finish: its colour depends on the light.",
+    # told
+    "told-unused": "Something was told of a bait, but not which one, or of one that is not there: it was not used.",
     # ranking
     "same-model-twice": "The same maker and model stands in two reference sets; the first one counts.",
     "no-refs": "No reference set was chosen, so nothing is ranked.",

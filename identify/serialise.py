@@ -18,7 +18,7 @@ from identify.records import Bait, Identification, PhotoRecord
 PHOTO_SCHEMA = "baitprint/photo/1"
 DIGITS = 9
 """Significant figures of plain numbers: parts of an uncertainty still add up to it, far below what they mean."""
-EXACT = frozenset({"probability", "probabilities", "weight", "none_of_these", "colourway_new"})
+EXACT = frozenset({"probability", "probabilities", "weight", "none_of_these", "not_comparable", "colourway_new"})
 """Written in full: they sum to 1, and weights to probabilities."""
 DECIMALS = {"lab": 2, "lab_seen": 2, "u_lch": 2, "pattern_lab": 2, "back_lab": 2, "belly_lab": 2}
 PX_DECIMALS, MM_DECIMALS = 2, 3
@@ -76,6 +76,9 @@ def _bait(bait: Bait, ranked: bool) -> Json:
     if ranked:
         names = [_key(f) for f in fields(Identification)]
         out |= to_json(bait.identification) if bait.identification else dict.fromkeys(names)
+    if bait.told is not None:
+        out["told"] = [{"key": t.key, "value": to_json(t.value), "u": to_json(t.u)} for t in bait.told]
+        out["clashes"] = to_json(bait.clashes or ())
     return out
 
 

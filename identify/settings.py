@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from identify.told import Told
+
 Point = tuple[float, float]
 """(x, y).  Pixels have their origin at the centre of the top-left pixel of the picture as displayed."""
 
@@ -33,3 +35,5 @@ class Settings:
     """Do not look for a card."""
     scale_line: ScaleLine | None = None
     max_megapixels: float = 120.0
+    told: tuple[Told, ...] = ()
+    """What a person measured or saw on the baits."""

@@ -25,6 +25,9 @@ from identify.stages import Body, Sizing
 # spread widened for makers it does not have.
 ROUND_RATIO, RATIO_SLOPE, RATIO_RANGE, U_RATIO = 1.08, 1.08, (0.50, 1.0), 0.12
 
+THICKEST = 2.0
+"""A told thickness that is so many times the deepest section is a slip, and would put the bait above the camera."""
+
 LIFT_MM, U_LIFT_MM = 0.4, 0.5
 """How far hooks and hangers hold a lying body off the table on average, and its spread."""
 
@@ -78,8 +81,9 @@ def widening(thickness_to_extent: float, tangent: float) -> float:
     return float((1 + abs(thickness_to_extent * tangent) ** SECTION_DUAL) ** (1 / SECTION_DUAL))
 
 
-def measure_size(body: Body, calibration: Calibration) -> Sizing:
-    """Length (maximum Feret diameter), depth (extent at right angles) and thickness of one body.
+def measure_size(body: Body, calibration: Calibration, told: Thickness | None = None) -> Sizing:
+    """Length (maximum Feret diameter), depth (extent at right angles) and thickness of one body, this as `told` if it
+    is.
 
     The visible contour of a thick body seen at an angle is wider than its mid-plane outline (`widening`); length and
     depth are divided by that.  Without a scale the sizes in millimetres are None and proportion is measured in pixels.
@@ -92,7 +96,7 @@ def measure_size(body: Body, calibration: Calibration) -> Sizing:
         length, depth, start, end = _extents(framed)
         along, across = _view_tangents(calibration, framed, height, (end - start) / length)
         girth = deepest_section(framed) / widening(thick_to_girth, across)
-        thick = thickness_from_depth(girth, length)
+        thick = told if told and told.value < THICKEST * girth else thickness_from_depth(girth, length)
         thick_to_girth = thick.value / girth
         height = thick.value / 2 + LIFT_MM - calibration.card_thickness_mm
     wide, long = widening(thick_to_girth, across), widening(thick.value / length, along)
@@ -100,8 +104,8 @@ def measure_size(body: Body, calibration: Calibration) -> Sizing:
     ppm = calibration.px_per_mm_at(body.outline_px.mean(0), height)
     z, u_z = (calibration.camera.at_mm[2], calibration.camera.u_mm[2]) if calibration.camera else (math.inf, 0.0)
     u_ends, u_flanks = (u / ppm for u in _u_extents_px(body))
-    u_wide = _u_widening(wide, thick_to_girth, U_RATIO, across, ROLL_DEG)
-    u_long = _u_widening(long, thick.value / length, U_RATIO * girth / length, along, PITCH_DEG)
+    u_wide = _u_widening(wide, thick_to_girth, thick.u / girth, across, ROLL_DEG)
+    u_long = _u_widening(long, thick.value / length, thick.u / length, along, PITCH_DEG)
     # an axis that slopes by φ and is seen at θ from the vertical is foreshortened to cos φ + sin φ tan θ
     u_slope = math.hypot(1 - math.cos(math.radians(PITCH_DEG)), math.sin(math.radians(PITCH_DEG)) * along)
     shared = {

@@ -121,7 +121,7 @@ def rank_readings(
     share = form_priors(p, prior or {})
     alive: Indices = np.flatnonzero(share > 0)
     if not len(alive):
-        return Identification((), (), (), 1.0, None, ())
+        return Identification((), (), (), 1.0, 0.0, None, ())
     noise = p.noise
     ways = likelihood.ways_to_try(r, noise)
     spoken, colours = _speech(r, p, ways)
@@ -184,6 +184,7 @@ def rank_readings(
             ModelShare(p.models[i][0], p.models[i][1], float(by_model[i])) for i in _likeliest(by_model, at_most)
         ),
         none_of_these=none,
+        not_comparable=0.0,
         colourway_new=new,
         new_colour_reasons=REASONS if new is not None and new > 0.5 else (),
     )

@@ -13,7 +13,9 @@ import identify
 
 ROOT = Path(identify.__file__).parent
 ORDER = (
-    ("settings", "errors", "help"),
+    ("errors", "help"),
+    ("told",),
+    ("settings",),
     ("records",),
     ("geometry", "network"),
     ("calibration", "stages", "outline"),
@@ -27,6 +29,7 @@ ORDER = (
     ("hardware",),
     ("orient",),
     ("paint",),
+    ("clash",),
     ("measure",),
     ("reference",),
     ("rank",),

@@ -60,7 +60,12 @@ KEYS_OF_PHOTO = [
     "set_aside",
     "baits",
 ]
-KEYS_OF_ANSWER = ["candidates", "by_maker", "by_model", "none_of_these", "colourway_new", "new_colour_reasons"]
+KEYS_OF_ANSWER = [
+    *("candidates", "by_maker", "by_model", "none_of_these", "not_comparable", "colourway_new", "new_colour_reasons"),
+    "would_settle",
+]
+KEYS_OF_TOLD = ["told", "clashes"]
+"""Left out when nothing was told."""
 
 
 def measurement() -> Measurement:
@@ -101,7 +106,7 @@ def answer() -> Identification:
     rows = (Evidence("line ties", "2", "2", 1.2345678901234567), Evidence("prior", "a", "b", -0.1))
     candidate = Candidate("Kjærvik & Søn", "魚", "2", None, 0, "1949/1956", "paper", 1 / 3, match, rows)
     return Identification(
-        (candidate,), (MakerShare("Kjærvik & Søn", 1 / 3),), (ModelShare("Kjærvik & Søn", "魚", 1 / 3),), 2 / 3, 0.1, ()
+        (candidate,), (MakerShare("Kjærvik & Søn", 1 / 3),), (ModelShare("Kjærvik & Søn", "魚", 1 / 3),), 2 / 3 - 0.01, 0.01, 0.1, ()
     )
 
 
@@ -133,8 +138,10 @@ def test_a_ranked_photo_follows_the_schema_and_the_order_of_keys() -> None:
     check(found, "photo")
     assert list(found) == KEYS_OF_PHOTO
     properties = list(schema("photo")["$defs"]["bait"]["properties"])
-    assert list(found["baits"][0]) == properties
+    assert list(found["baits"][0]) == [key for key in properties if key not in KEYS_OF_TOLD]
+    properties = [key for key in properties if key not in KEYS_OF_TOLD]
     assert properties[-len(KEYS_OF_ANSWER) :] == KEYS_OF_ANSWER
+    assert not set(found["baits"][0]) & set(KEYS_OF_TOLD)
     assert list(found["baits"][0]["candidates"][0]) == list(schema("photo")["$defs"]["candidate"]["properties"])
 
 
@@ -183,7 +190,8 @@ def test_rounding_keeps_what_has_to_add_up() -> None:
     assert bait["back_colour"]["lab"] == [38.12, -2.0, -8.0]
     length = bait["length_mm"]
     assert math.isclose(math.hypot(*(part["u"] for part in length["parts"])), length["u"], rel_tol=1e-6)
-    assert bait["candidates"][0]["probability"] + bait["none_of_these"] == 1
+    whole = bait["candidates"][0]["probability"] + bait["none_of_these"] + bait["not_comparable"]
+    assert math.isclose(whole, 1, abs_tol=1e-12)
     assert bait["candidates"][0]["evidence"][0]["weight"] == 1.2345678901234567
     assert math.copysign(1, bait["axis_deg"]) == 1  # no minus zero
 
