@@ -7,15 +7,24 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from identify.commands.console import DONE, PARTLY, USAGE, complain, internal
 from identify.errors import BadOption, BaitprintError, PhotoMissing
-from identify.records import PhotoRecord
+from identify.records import Failure
 
 if TYPE_CHECKING:
     from rich.progress import Progress
 
+
+class Handled(Protocol):
+    """What a job makes of one photo: a record, advice."""
+
+    @property
+    def error(self) -> Failure | None: ...
+
+
+Result = TypeVar("Result", bound=Handled)
 INTERNAL = "internal-error"
 WRONGLY_ASKED = (PhotoMissing.code, BadOption.code)
 """When every photo ends so, the command was used wrongly."""
@@ -34,22 +43,24 @@ def expand(photos: Sequence[str]) -> list[str]:
 
 def run(
     photos: Sequence[str],
-    job: Callable[[str], PhotoRecord],
-    show: Callable[[PhotoRecord], None],
+    job: Callable[[str], Result],
+    show: Callable[[Result], None],
     quiet: bool,
-    failed: Callable[[PhotoRecord], None] = lambda record: None,
+    failed: Callable[[Result], None] = lambda record: None,
+    stand_in: Callable[[str, str, str], Any] | None = None,
 ) -> int:
     """Do the job for each photo and show each result at once; returns the exit code.
 
     A fault that nobody foresaw costs its own photo only, as does an option that does not suit it: `failed` gets what
-    stands for it then.  `quiet`: no progress.
+    stands for it then, which `stand_in` makes of the photo's path, a code and a text (a record without anything, if not
+    given).  `quiet`: no progress.
     """
     codes: list[str | None] = []
     bar = _Bar(len(photos), quiet)
     try:
         for done, path in enumerate(photos):
             bar.show(done, path)
-            record = _do(path, job, failed)
+            record = _do(path, job, failed, stand_in)
             bar.hide()
             show(record)
             if record.error is not None:
@@ -62,17 +73,24 @@ def run(
     return DONE if not any(codes) else PARTLY
 
 
-def _do(path: str, job: Callable[[str], PhotoRecord], failed: Callable[[PhotoRecord], None]) -> PhotoRecord:
+def _do(
+    path: str,
+    job: Callable[[str], Result],
+    failed: Callable[[Result], None],
+    stand_in: Callable[[str, str, str], Any] | None,
+) -> Result:
     from identify.answer import unreadable
 
+    make: Callable[[str, str, str], Any] = stand_in or unreadable
+    record: Result
     try:
         return job(path)
     except BaitprintError as fault:
-        record = unreadable(path, fault.code, fault.message)
+        record = make(path, fault.code, fault.message)
     except Exception as fault:
         if os.environ.get("BAITPRINT_DEBUG"):
             raise
-        record = unreadable(path, INTERNAL, internal(fault))
+        record = make(path, INTERNAL, internal(fault))
     failed(record)
     return record
 

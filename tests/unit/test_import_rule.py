@@ -31,6 +31,7 @@ ORDER = (
     ("paint",),
     ("clash",),
     ("measure",),
+    ("advice",),
     ("reference",),
     ("rank",),
     ("answer",),
