@@ -191,7 +191,6 @@ def _record(
         zones=colours.zones,
         pattern=colours.pattern,
         hard_to_read=colours.hard_to_read,
-        ageing=None,
         warnings=tuple({n.code: n for n in notices}.values()),
     )
 

@@ -151,7 +151,8 @@ class Pattern:
 
 @dataclass(frozen=True)
 class Ageing:
-    """How far all paints of a piece have yellowed and faded, 0 (not) to 1."""
+    """How far all paints of a piece have yellowed and faded, 0 (not) to 1: the share of blue light that the clear coat
+    keeps back, and the share of chroma lost.  Only against a listed colourway can that be told."""
 
     yellowing: Quantity
     fading: Quantity
@@ -189,7 +190,6 @@ class Measurement:
     zones: tuple[Zone, ...]
     pattern: Pattern | None
     hard_to_read: tuple[str, ...]
-    ageing: Ageing | None
     warnings: tuple[Notice, ...]
 
 
@@ -300,6 +300,9 @@ class Identification:
     colourway_new: float | None
     new_colour_reasons: tuple[NewColourReason, ...]
     would_settle: tuple[Settling, ...] = ()
+    ageing: Ageing | None = None
+    """Under the best listed colourway of the top candidate; None where none is near.  Its key stands with the bait's
+    measurements."""
 
 
 @dataclass(frozen=True)
@@ -389,6 +392,9 @@ WARNINGS: dict[str, str] = {
     "no-bait": "Nothing in the photo looks like a bait.",
     "several-baits": "More than one bait was found; each is measured.",
     "profile-unreadable": "The photo's colour profile could not be read; sRGB was assumed.",
+    # slips
+    "slip-unread": "A slip lies in the photo and its code cannot be read, so nothing is numbered by it.",
+    "slips-several": "Slips with different numbers lie in the photo, so none of them numbers it.",
     # card and scale
     "no-card": "No grey card was found, so nothing is given in millimetres.",
     "card-doubtful": "More than one thing could be the card, or its sides are unclear.",

@@ -73,9 +73,13 @@ def to_json(value: Any, key: str = "") -> Any:
 
 def _bait(bait: Bait, ranked: bool) -> Json:
     out: Json = to_json(bait.measurement)
+    names = [_key(f) for f in fields(Identification)]
+    answer: Json = to_json(bait.identification) if bait.identification else dict.fromkeys(names)
+    # found by ranking, but a reading of the bait: its key stands before the warnings, and in the line of measure too
+    warnings = out.pop("warnings")
+    out |= {"ageing": answer.pop("ageing"), "warnings": warnings}
     if ranked:
-        names = [_key(f) for f in fields(Identification)]
-        out |= to_json(bait.identification) if bait.identification else dict.fromkeys(names)
+        out |= answer
     if bait.told is not None:
         out["told"] = [{"key": t.key, "value": to_json(t.value), "u": to_json(t.u)} for t in bait.told]
         out["clashes"] = to_json(bait.clashes or ())

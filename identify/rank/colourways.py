@@ -2,120 +2,30 @@
 
 A model's pieces wear one of its listed colourways or, with a stated probability, a colour that is on no list; so a
 foreign colour costs a model little, and never more than that.  All logarithms here are ratios against the broad
-density of colours.
+density of colours.  All paints of a piece age by one amount (`ageing`); that is weighed for the forms which everything
+else leaves in question.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from identify.geometry import Array
+from identify.rank import ageing
 from identify.rank.densities import log_multi_t
 from identify.rank.noise import Noise
-from identify.rank.readings import Readings, ZoneKind
-from identify.rank.rings import UNKNOWN, Indices, Single
-from identify.records import Colour, Lab
-from identify.reference.profile import Colourway, Form
+from identify.rank.palette import CENTRE, PATTERNS, ZONES, Coats, Paints, Palette
+from identify.rank.readings import Readings
+from identify.rank.rings import Indices, Single
+from identify.records import Ageing, Colour, Lab
 
-PatternKind = Literal["plain", "dots", "bars", "blend", "other"]
-PATTERNS: tuple[PatternKind, ...] = ("plain", "blend", "dots", "bars")
-"""`other` is not among them: it takes no weight."""
-HARD = ("leaf", "clear")
-ZONES: tuple[ZoneKind, ...] = ("head", "side", "tail", "throat")
-
-
-@dataclass(frozen=True, eq=False)
-class Palette:
-    """All colourways of a set, c of them, and which forms list them.
-
-    `back`, `belly` (c, 3) CIELAB, NaN where not known; `zones` the same for each zone kind, and
-    `has_zone` (c, 4) 1 where there is one of ZONES; `photo` (c,) bool: known
-    from photographs; `finish` (c,): 1 leaf or clear, 0 paint; `pattern` (c,) indexes PATTERNS.  Form i lists the
-    colourways `listed[starts[k] : starts[k] + counts[k]]` with k = `list_of[i]`: sizes of one model share their list.
-    """
-
-    colourways: tuple[Colourway, ...]
-    back: Single
-    belly: Single
-    zones: dict[ZoneKind, Single]
-    has_zone: Array
-    photo: NDArray[np.bool_]
-    finish: Indices
-    pattern: Indices
-    listed: Indices
-    starts: Indices
-    counts: Indices
-    list_of: Indices
-
-    def mean_over_forms(self, values: Array) -> Array:
-        """The mean (n,) over each form's colourways of values (c,); 0 for forms that list none."""
-        running = np.concatenate([[0.0], np.cumsum(values[self.listed])])
-        sums = running[self.starts + self.counts] - running[self.starts]
-        means: Array = (sums / np.maximum(self.counts, 1))[self.list_of]
-        return means
-
-    @property
-    def lists_any(self) -> NDArray[np.bool_]:
-        """Whether each form (n,) lists any colourway."""
-        return self.counts[self.list_of] > 0
-
-    def of(self, form: int) -> Indices:
-        """The colourways (indices) that a form lists."""
-        k = self.list_of[form]
-        return self.listed[self.starts[k] : self.starts[k] + self.counts[k]]
-
-
-def _labs(values: Sequence[Lab | None]) -> Single:
-    return np.array([(np.nan,) * 3 if v is None else v for v in values], float).reshape(-1, 3).astype(np.float32)
-
-
-def _pattern_index(kind: str | None) -> int:
-    return PATTERNS.index(kind) if kind in PATTERNS else UNKNOWN
-
-
-def palette(forms: Sequence[Form], noise: Noise) -> Palette:
-    """Gather the colourways of forms; one that several sizes share is held once."""
-    places: dict[int, int] = {}
-    colourways: list[Colourway] = []
-    listed: list[int] = []
-    starts: list[int] = []
-    counts: list[int] = []
-    lists: dict[tuple[int, ...], int] = {}
-    list_of = np.zeros(len(forms), np.int64)
-    for i, form in enumerate(forms):
-        fitting = [c for c in form.colourways if not c.sizes or form.size in c.sizes]
-        own = []
-        for colourway in sorted(fitting, key=lambda c: (c.code, c.name)):
-            if id(colourway) not in places:
-                places[id(colourway)] = len(colourways)
-                colourways.append(colourway)
-            own.append(places[id(colourway)])
-        if tuple(own) not in lists:
-            lists[tuple(own)] = len(starts)
-            starts.append(len(listed))
-            counts.append(len(own))
-            listed.extend(own)
-        list_of[i] = lists[tuple(own)]
-    zone_labs = [{z.kind: z.lab for z in c.zones} for c in colourways]
-    return Palette(
-        colourways=tuple(colourways),
-        back=_labs([c.back_lab for c in colourways]),
-        belly=_labs([c.belly_lab for c in colourways]),
-        zones={kind: _labs([z.get(kind) for z in zone_labs]) for kind in ZONES},
-        has_zone=np.array([[kind in z for kind in ZONES] for z in zone_labs], float).reshape(-1, len(ZONES)),
-        photo=np.array([c.basis == "photo" for c in colourways], bool),
-        finish=np.array([UNKNOWN if c.finish is None else int(c.finish in HARD) for c in colourways], np.int64),
-        pattern=np.array([_pattern_index(c.pattern) for c in colourways], np.int64),
-        listed=np.array(listed, np.int64),
-        starts=np.array(starts, np.int64),
-        counts=np.array(counts, np.int64),
-        list_of=list_of,
-    )
+IN_QUESTION = 14.0
+"""Natural log of how much less likely than the best a form may be for its paints' ageing to be weighed."""
+AGED_AT_MOST = 200
+"""So many forms, the likeliest ones."""
 
 
 def whitening(lab: Lab, u_lch: tuple[float, float, float], noise: Noise) -> tuple[Array, float]:
@@ -142,37 +52,69 @@ def _log_broad(lab: Lab, noise: Noise) -> float:
     return float(-0.5 * (z**2).sum() - np.log(sd).sum() - 1.5 * np.log(2 * np.pi))
 
 
-def _zone_ratio(colour: Colour, labs: Single, which: Palette, noise: Noise) -> Array:
-    """Log ratio (c,) of one zone's colour under each colourway; 0 where the colourway does not say."""
-    ratio = _near(colour.lab, colour.u_lch, labs, which, noise)
-    if which.photo.any():
-        scale = colour.u_seen / colour.u if colour.u > 0 else 1.0
-        u_seen = (colour.u_lch[0] * scale, colour.u_lch[1] * scale, colour.u_lch[2] * scale)
-        ratio = np.where(which.photo, _near(colour.lab_seen, u_seen, labs, which, noise), ratio)
-    return np.nan_to_num(ratio, copy=False, nan=0.0)
+Form = tuple[Single, float]
+"""A quadratic form for each amount of ageing, (10, g) over `Paints.terms`, and the logarithm of its scale."""
 
 
-def _near(lab: Lab, u_lch: tuple[float, float, float], labs: Single, which: Palette, noise: Noise) -> Array:
+def _quadratic(lab: Lab, u_lch: tuple[float, float, float], noise: Noise, with_age: bool) -> Form:
+    """The squared distance of paints from a colour read, in standard deviations of what shows: once with the paints as
+    they are, or for each amount of ageing, where what shows is linear in the paint close to the one that would show
+    exactly this."""
     matrix, log_scale = whitening(lab, u_lch, noise)
-    own = matrix.astype(np.float32)
-    z = labs @ own - np.array(lab, np.float32) @ own
-    hard = noise.hard_finish
-    narrow = np.array([1.0, 1 / hard**2, 1.0], np.float32)[which.finish]
-    scale = np.array([0.0, 3 * np.log(hard), 0.0], np.float32)[which.finish] + np.float32(log_scale)
-    squared = np.einsum("ij,ij->i", z, z) * narrow
-    return log_multi_t(squared, scale, 3, noise.colour_tail) - _log_broad(lab, noise)
+    new, slopes = ageing.when_new(lab) if with_age else (np.array([lab]), np.eye(3)[None])
+    new = new - CENTRE
+    scaled = slopes @ matrix
+    form = scaled @ np.swapaxes(scaled, 1, 2)
+    pulled = np.einsum("gij,gj->gi", form, new)
+    upper = form[:, (0, 0, 1), (1, 2, 2)]
+    terms = np.column_stack([np.einsum("gi,gi->g", pulled, new), -2 * pulled, form[:, range(3), range(3)], upper])
+    return terms.T.astype(np.float32), log_scale
 
 
-def _zones_there(readings: Readings, which: Palette, noise: Noise) -> Array:
-    """Log ratio (c,) of which zones were found, and of their colours."""
+def _zones(readings: Readings, coats: Coats, swapped: bool) -> Iterator[tuple[Colour, Paints]]:
+    """Every zone's colour that was read, beside the paints listed for it."""
+    ends = (coats.belly, coats.back) if swapped else (coats.back, coats.belly)
+    for colour, paints in zip((readings.back, readings.belly), ends, strict=True):
+        if colour is not None:
+            yield colour, paints
+    for kind, colour in readings.zones:
+        yield colour, coats.zones[kind]
+
+
+def _paints(readings: Readings, coats: Coats, swapped: bool, noise: Noise, with_age: bool) -> Array:
+    """Log ratio (c, g) of all zones' colours together under each colourway and amount of ageing (one column without);
+    a zone that the colourway does not say counts for nothing."""
+    dof, hard = noise.colour_tail, noise.hard_finish
+    narrow = np.array([1.0, 1 / hard**2, 1.0], np.float32)[coats.finish, None] / np.float32(dof)
+    lost = np.array([0.0, 3 * np.log(hard), 0.0], np.float32)[coats.finish]
+    photo = np.flatnonzero(coats.photo)
+    together: Single = np.ones((1, 1), np.float32)
+    constant: Array = np.zeros(len(coats.photo))
+    for colour, paints in _zones(readings, coats, swapped):
+        form, log_scale = _quadratic(colour.lab, colour.u_lch, noise, with_age)
+        squared = paints.terms @ form
+        scales: Array | float = log_scale
+        broad: Array | float = _log_broad(colour.lab, noise)
+        if len(photo):
+            scale = colour.u_seen / colour.u if colour.u > 0 else 1.0
+            u_seen = (colour.u_lch[0] * scale, colour.u_lch[1] * scale, colour.u_lch[2] * scale)
+            form, seen_scale = _quadratic(colour.lab_seen, u_seen, noise, with_age)
+            squared[photo] = paints.terms[photo] @ form
+            scales = np.where(coats.photo, seen_scale, log_scale)
+            broad = np.where(coats.photo, _log_broad(colour.lab_seen, noise), broad)
+        together = together * (1 + np.maximum(squared, 0) * narrow)
+        constant += paints.known * (log_multi_t(0.0, lost + scales, 3, dof) - broad)
+    ratio: Array = constant[:, None] - (dof + 3) / 2 * np.log(together)
+    return ratio
+
+
+def _zones_there(readings: Readings, coats: Coats, noise: Noise) -> Array:
+    """Log ratio (c,) of which zones were found."""
     seen = dict(readings.zones)
     found = np.array([kind in seen for kind in ZONES])
     with_zone, without = (np.where(found, p, 1 - p) for p in (1 - noise.zone_missed, noise.zone_false))
     broad = np.where(found, noise.zone_broad, 1 - noise.zone_broad)
-    ratio: Array = which.has_zone @ np.log(with_zone / without) + np.log(without / broad).sum()
-    for kind, colour in seen.items():
-        has = which.has_zone[:, ZONES.index(kind)] > 0
-        ratio[has] += _zone_ratio(colour, which.zones[kind], which, noise)[has]
+    ratio: Array = coats.has_zone @ np.log(with_zone / without) + np.log(without / broad).sum()
     return ratio
 
 
@@ -185,19 +127,19 @@ def pattern_chances(noise: Noise) -> Array:
     return chances
 
 
-def _pattern(readings: Readings, which: Palette, noise: Noise) -> Array:
+def _pattern(readings: Readings, coats: Coats, noise: Noise) -> Array:
     """Log ratio (c,) of pattern and of a flagged finish."""
-    ratio = np.zeros(len(which.colourways))
+    ratio = np.zeros(len(coats.pattern))
     pattern = readings.pattern
     if pattern is not None and pattern.kind in PATTERNS:
         k, broad = PATTERNS.index(pattern.kind), np.array(noise.pattern_broad)
         p = pattern.certainty * pattern_chances(noise)[:, k] + (1 - pattern.certainty) * broad[k]
         by_kind = np.append(np.log(p / broad[k]), 0.0)  # the last one: a set that does not say
-        ratio += by_kind[which.pattern]
+        ratio += by_kind[coats.pattern]
     p = np.array([noise.finish_flagged_false, noise.finish_flagged])
     p = p if readings.hard_to_read else 1 - p
     broad_p = (1 - noise.finish_broad) * p[0] + noise.finish_broad * p[1]
-    ratio += np.append(np.log(p / broad_p), 0.0)[which.finish]
+    ratio += np.append(np.log(p / broad_p), 0.0)[coats.finish]
     return ratio
 
 
@@ -223,21 +165,48 @@ def _forms(values: Array, which: Palette, share: Array, noise: Noise) -> tuple[A
     return np.where(say, np.log(forms / unlisted), 0.0), unlisted
 
 
-def speak(readings: Readings, which: Palette, share: Array, noise: Noise, swapped: bool = True) -> ColourSpeech | None:
-    """How the colours speak for each form; None when no colour was read or the set lists none.  Without
-    `swapped` there is only the row of back and belly as read."""
+def speak(
+    readings: Readings,
+    which: Palette,
+    share: Array,
+    noise: Noise,
+    swapped: bool = True,
+    otherwise: Array | None = None,
+) -> ColourSpeech | None:
+    """How the colours speak for each form; None when no colour was read or the set lists none.
+
+    Without `swapped` there is only the row of back and belly as read.  `otherwise` (n,): log ratios of the forms by
+    everything else, to choose those whose ageing is weighed; unlisted colours are always taken as new ones.
+    """
     if (readings.back is None and readings.belly is None) or not which.colourways:
         return None
-    zones = _zones_there(readings, which, noise)
-    colours = np.array([zones, zones] if swapped else [zones])
-    for row, (back, belly) in zip(colours, ((which.back, which.belly), (which.belly, which.back)), strict=False):
-        for colour, labs in ((readings.back, back), (readings.belly, belly)):
-            if colour is not None:
-                row += _zone_ratio(colour, labs, which, noise)
-    by_colourway = colours + _pattern(readings, which, noise)
-    of_colours, _ = _forms(colours, which, share, noise)
-    of_both, unlisted = _forms(by_colourway, which, share, noise)
-    return ColourSpeech(of_colours, of_both - of_colours, by_colourway, unlisted)
+    ways = (False, True) if swapped else (False,)
+    coats = which.coats
+    ways = (False, True) if swapped else (False,)
+    there, pattern = _zones_there(readings, coats, noise), _pattern(readings, coats, noise)
+    colours = np.array([_paints(readings, coats, way, noise, False)[:, 0] + there for way in ways])
+    of_colours, without_pattern = _forms(colours, which, share, noise)
+    of_both, unlisted = _forms(colours + pattern, which, share, noise)
+
+    live = _in_question(of_both.max(0) + (0.0 if otherwise is None else otherwise), which)
+    if len(live):
+        lists = [which.of(i) for i in live]
+        chosen = np.unique(np.concatenate(lists))
+        for k, way in enumerate(ways):
+            paints = _paints(readings, coats.of(chosen), way, noise, True)
+            colours[k, chosen] = np.log(np.exp(paints) @ ageing.grid().chance) + there[chosen]
+        for rows, values, fresh in ((of_colours, colours, without_pattern), (of_both, colours + pattern, unlisted)):
+            means = np.stack([np.exp(values[:, own]).mean(1) for own in lists], axis=1)
+            rows[:, live] = np.log((1 - noise.colour_unlisted) * means / fresh + noise.colour_unlisted)
+    return ColourSpeech(of_colours, of_both - of_colours, colours + pattern, unlisted)
+
+
+def _in_question(total: Array, which: Palette) -> Indices:
+    """The likeliest forms that list colours."""
+    likeliest = np.argpartition(-total, min(AGED_AT_MOST, len(total)) - 1)[:AGED_AT_MOST]
+    near = (total[likeliest] > total.max() - IN_QUESTION) & which.lists_any[likeliest]
+    found: Indices = np.sort(likeliest[near])
+    return found
 
 
 def posterior(speech: ColourSpeech, which: Palette, form: int, swapped: bool, noise: Noise) -> tuple[Array, float]:
@@ -247,3 +216,16 @@ def posterior(speech: ColourSpeech, which: Palette, form: int, swapped: bool, no
     new = noise.colour_unlisted * speech.unlisted
     total = float(listed.sum() + new)
     return listed / total, new / total
+
+
+def age(readings: Readings, which: Palette, colourway: int, swapped: bool, noise: Noise) -> Ageing:
+    """How far the paints of a piece have yellowed and faded if it wears this colourway (an index)."""
+    paints = _paints(readings, which.coats.of(np.array([colourway])), swapped, noise, True)[0]
+    return ageing.estimate(ageing.grid().chance * np.exp(paints - paints.max()))
+
+
+def gain_by_ageing(readings: Readings, which: Palette, colourway: int, swapped: bool, noise: Noise) -> float:
+    """Natural log of how much better a colourway fits after the ageing that suits it best than with all amounts of it
+    weighed by how common they are."""
+    paints = _paints(readings, which.coats.of(np.array([colourway])), swapped, noise, True)[0]
+    return -float(np.log(np.exp(paints - paints.max()) @ ageing.grid().chance))

@@ -10,9 +10,9 @@ import numpy as np
 from identify.geometry import Array
 from identify.outline import DESCRIPTORS, descriptors, profile
 from identify.rank.background import Background, background
-from identify.rank.colourways import Palette, palette
 from identify.rank.covariance import Axes, outline_axes
 from identify.rank.noise import Noise
+from identify.rank.palette import Palette, palette
 from identify.rank.rings import UNKNOWN, Indices, Rings
 from identify.reference.profile import Form, RingPlaces
 
@@ -154,6 +154,6 @@ def prepare(forms: Sequence[Form], noise: Noise | None = None) -> Prepared:
         eye_place=eye_place,
         eye_diameter_mm=_numbers(kept, lambda f: None if f.eye is None else f.eye.diameter_mm),
         lip=_whole(kept, lambda f: None if f.lip is None else int(f.lip != "none")),
-        palette=palette(kept, noise),
+        palette=palette(kept),
         background=background(noise, share, len(models), ln_length, ln_aspect, raw, ties, hangers, eye_place),
     )

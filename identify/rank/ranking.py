@@ -8,23 +8,20 @@ broad in each feature, with a share of cousins that follow a listed form in some
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
 
 import numpy as np
 
-from identify.colour import delta_e
 from identify.errors import BadOption
 from identify.geometry import Array
-from identify.rank import colourways, likelihood
+from identify.rank import colourways, likelihood, paintwork
 from identify.rank.colourways import ColourSpeech
 from identify.rank.densities import log_mean_exp
 from identify.rank.evidence import Scored, rows
-from identify.rank.newcolour import REASONS
 from identify.rank.prepared import Prepared, prepare
 from identify.rank.readings import Readings, read
 from identify.rank.rings import Indices
 from identify.rank.words import measured
-from identify.records import Candidate, Colour, ColourwayMatch, Identification, Lab, MakerShare, Measurement, ModelShare
+from identify.records import Candidate, ColourwayMatch, Identification, MakerShare, Measurement, ModelShare
 from identify.reference.profile import Form
 
 LISTED_AT_MOST = 12
@@ -70,7 +67,9 @@ def _speech(r: Readings, p: Prepared, ways: Indices) -> tuple[dict[str, Array], 
     if misread is not None:
         spoken["a misread body"] = misread
     swapped = likelihood.BACK_SWAPPED[ways].astype(int)
-    colours = colourways.speak(r, p.palette, p.share, p.noise, bool(swapped.any()))
+    otherwise = sum(spoken.values(), np.zeros(len(p.forms)))
+    most = np.broadcast_to(otherwise, (len(ways), len(p.forms))).max(0)
+    colours = colourways.speak(r, p.palette, p.share, p.noise, bool(swapped.any()), most)
     if colours is not None:
         spoken["colours"], spoken["pattern"] = colours.colours[swapped], colours.pattern[swapped]
     return spoken, colours
@@ -170,13 +169,12 @@ def rank_readings(
                 calibration=float(evidence[i] - (ratio[i] - kin)),
             )
         )
-    matches = _matches(scored, colours, r, p)
+    paint = paintwork.judge(scored, colours, r, p)
     said = {k: measured(r, k) for k in {s.way for s in scored}}
     candidates = tuple(
         _candidate(r, p, s, float(q), match, said[s.way])
-        for s, q, (match, _) in zip(scored, shown, matches, strict=True)
+        for s, q, match in zip(scored, shown, paint.matches, strict=True)
     )
-    new = matches[0][1] if matches else None
     return Identification(
         candidates=candidates,
         by_maker=tuple(MakerShare(p.makers[i], float(by_maker[i])) for i in _likeliest(by_maker, at_most)),
@@ -185,8 +183,9 @@ def rank_readings(
         ),
         none_of_these=none,
         not_comparable=0.0,
-        colourway_new=new,
-        new_colour_reasons=REASONS if new is not None and new > 0.5 else (),
+        colourway_new=paint.new,
+        new_colour_reasons=paint.reasons,
+        ageing=paint.ageing,
     )
 
 
@@ -212,37 +211,3 @@ def _candidate(
     return Candidate(
         form.maker, form.model, size, variant, form.set, form.made, form.known_by, probability, match, evidence
     )  # fmt: skip
-
-
-def _matches(
-    scored: Sequence[Scored], speech: ColourSpeech | None, r: Readings, p: Prepared
-) -> list[tuple[ColourwayMatch | None, float | None]]:
-    """The best listed colourway of each form, and the probability that its colour is on no list."""
-    found: list[tuple[ColourwayMatch | None, float | None]] = []
-    for s in scored:
-        listed = p.palette.of(s.index)
-        if speech is None or not len(listed):
-            found.append((None, None))
-            continue
-        swapped = bool(likelihood.BACK_SWAPPED[s.way])
-        shares, new = colourways.posterior(speech, p.palette, s.index, swapped, p.noise)
-        i = int(np.argmax(shares))
-        colourway = p.palette.colourways[listed[i]]
-        back, belly = (r.belly, r.back) if swapped else (r.back, r.belly)
-        photo = colourway.basis == "photo"
-        gaps = _gap(back, colourway.back_lab, photo), _gap(belly, colourway.belly_lab, photo)
-        found.append((ColourwayMatch(colourway.code, colourway.name, float(shares[i]), *gaps, new <= 0.5), new))
-    return found
-
-
-def _gap(colour: Colour | None, lab: Lab | None, photo: bool) -> float | None:
-    """CIEDE2000 from a colour read to a listed one."""
-    if colour is None or lab is None:
-        return None
-    return _delta_e(colour.lab_seen if photo else colour.lab, lab)
-
-
-@lru_cache(maxsize=4096)
-def _delta_e(one: Lab, other: Lab) -> float:
-    """Several forms share their colourways, and one bait is compared with all of them."""
-    return float(delta_e(one, other))

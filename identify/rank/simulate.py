@@ -14,8 +14,9 @@ from identify.geometry import Array
 from identify.outline import TURNED
 from identify.rank import likelihood
 from identify.rank.background import CELL, COUNTS, GRID
-from identify.rank.colourways import PATTERNS, ZONES, pattern_chances, whitening
+from identify.rank.colourways import pattern_chances, whitening
 from identify.rank.noise import Noise
+from identify.rank.palette import PATTERNS, ZONES
 from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings, ZoneKind
 from identify.rank.rings import Indices, Rings

@@ -364,7 +364,7 @@ def measurement(of: Form, flip: bool = False, scale: float = 10.0) -> Measuremen
                            px(of.line_ties.at_mm), of.line_ties.at_mm),
         hangers=Hangers(2, px(of.hangers.at_mm), of.hangers.at_mm), hooks=Hooks(2, ()),
         eye=Eye(px(of.eye.at_mm)[0], of.eye.at_mm, Quantity(3.4, 0.2)), lip=Lip(False, 0.02),
-        back_colour=colour(SLATE), belly_colour=colour(STRAW), zones=(), pattern=None, hard_to_read=(), ageing=None,
+        back_colour=colour(SLATE), belly_colour=colour(STRAW), zones=(), pattern=None, hard_to_read=(),
         warnings=(),
     )  # fmt: skip
 

@@ -96,7 +96,6 @@ def measurement() -> Measurement:
         zones=(Zone("head", SQUARE, COLOUR),),
         pattern=Pattern("plain", None, 0.0, 0.9),
         hard_to_read=("leaf",),
-        ageing=None,
         warnings=(Notice("ties-unsure", "…"),),
     )
 

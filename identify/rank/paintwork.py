@@ -1,0 +1,108 @@
+"""What colours say once the candidates are known: the colourway of each, how far the paint has aged, and why colours
+may be on no list.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from identify.colour import delta_e
+from identify.rank import colourways
+from identify.rank.colourways import ColourSpeech
+from identify.rank.evidence import Scored
+from identify.rank.likelihood import BACK_SWAPPED
+from identify.rank.newcolour import Listed, reasons
+from identify.rank.prepared import Prepared
+from identify.rank.readings import Readings
+from identify.records import Ageing, Colour, ColourwayMatch, Lab, NewColourReason
+from identify.reference.profile import Colourway
+
+CLEARLY_BETTER = 3.0
+"""Natural log of how much better a colour of another model, or an aged one, must fit than any listed one before it is
+named as a reason."""
+FITS = 6.0
+"""CIEDE2000 up to which another model's colour is said to be the same."""
+
+
+@dataclass(frozen=True)
+class Paintwork:
+    """`matches`: the best listed colourway of each candidate; `new`: the probability that the first one's colour is on
+    no list; `ageing` under that candidate's best colourway, if it is listed."""
+
+    matches: tuple[ColourwayMatch | None, ...]
+    new: float | None
+    ageing: Ageing | None
+    reasons: tuple[NewColourReason, ...]
+
+
+def judge(scored: Sequence[Scored], speech: ColourSpeech | None, r: Readings, p: Prepared) -> Paintwork:
+    """Judge the colours under each of the candidates, the likeliest one first."""
+    found = [_match(s, speech, r, p) for s in scored]
+    matches = tuple(None if one is None else one[0] for one in found)
+    if not found or found[0] is None or speech is None:
+        return Paintwork(matches, None, None, ())
+    _, best, new = found[0]
+    if new > 0.5:
+        return Paintwork(matches, new, None, _reasons(scored[0], speech, r, p))
+    return Paintwork(matches, new, colourways.age(r, p.palette, best, _swapped(scored[0]), p.noise), ())
+
+
+def _swapped(s: Scored) -> bool:
+    return bool(BACK_SWAPPED[s.way])
+
+
+def _match(
+    s: Scored, speech: ColourSpeech | None, r: Readings, p: Prepared
+) -> tuple[ColourwayMatch, int, float] | None:
+    """The best listed colourway of a form, its index, and the probability that the form's colour is on no list."""
+    listed = p.palette.of(s.index)
+    if speech is None or not len(listed):
+        return None
+    shares, new = colourways.posterior(speech, p.palette, s.index, _swapped(s), p.noise)
+    i = int(np.argmax(shares))
+    colourway = p.palette.colourways[listed[i]]
+    gaps = _gaps(r, _swapped(s), colourway)
+    match = ColourwayMatch(colourway.code, colourway.name, float(shares[i]), *gaps, new <= 0.5)
+    return match, int(listed[i]), new
+
+
+def _reasons(s: Scored, speech: ColourSpeech, r: Readings, p: Prepared) -> tuple[NewColourReason, ...]:
+    own = p.palette.of(s.index)
+    ratios = speech.by_colourway[int(_swapped(s))]
+    limit = max(float(ratios[own].max()), float(np.log(speech.unlisted))) + CLEARLY_BETTER
+    elsewhere = None
+    best = int(np.argmax(ratios))
+    colourway = p.palette.colourways[best]
+    if ratios[best] > limit and all(gap is None or gap <= FITS for gap in _gaps(r, _swapped(s), colourway)):
+        form = p.forms[int(p.palette.listed_by(best)[0])]
+        elsewhere = Listed(form.maker, form.model, colourway.name)
+    aged = None
+    gains = [colourways.gain_by_ageing(r, p.palette, int(c), _swapped(s), p.noise) for c in own]
+    likely = int(np.argmax([ratios[c] + gain for c, gain in zip(own, gains, strict=True)]))
+    if gains[likely] > CLEARLY_BETTER and ratios[own[likely]] + gains[likely] > limit:
+        amount = colourways.age(r, p.palette, int(own[likely]), _swapped(s), p.noise)
+        aged = (p.palette.colourways[own[likely]].name, amount)
+    return reasons(p.forms[s.index], elsewhere, aged)
+
+
+def _gaps(r: Readings, swapped: bool, colourway: Colourway) -> tuple[float | None, float | None]:
+    """CIEDE2000 from the colours read to a listed colourway's back and belly."""
+    back, belly = (r.belly, r.back) if swapped else (r.back, r.belly)
+    photo = colourway.basis == "photo"
+    return _gap(back, colourway.back_lab, photo), _gap(belly, colourway.belly_lab, photo)
+
+
+def _gap(colour: Colour | None, lab: Lab | None, photo: bool) -> float | None:
+    if colour is None or lab is None:
+        return None
+    return _delta_e(colour.lab_seen if photo else colour.lab, lab)
+
+
+@lru_cache(maxsize=4096)
+def _delta_e(one: Lab, other: Lab) -> float:
+    """Several forms share their colourways, and one bait is compared with all of them."""
+    return float(delta_e(one, other))
