@@ -18,16 +18,18 @@ from typing import TYPE_CHECKING
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
+    from identify.advice import Advice, advise_photo
     from identify.answer import References, identify_photo, rank_photo, read_sets
     from identify.errors import BaitprintError
     from identify.measure import measure as measure_photo
     from identify.photo import Photo
     from identify.photo import read as read_photo
     from identify.records import Bait, Identification, Measurement, PhotoRecord, Quantity
-    from identify.serialise import photo_json
+    from identify.serialise import advice_json, photo_json
     from identify.settings import ScaleLine, Settings
 
 __all__ = [
+    "Advice",
     "Bait",
     "BaitprintError",
     "Identification",
@@ -39,6 +41,8 @@ __all__ = [
     "ScaleLine",
     "Settings",
     "__version__",
+    "advice_json",
+    "advise_photo",
     "identify_photo",
     "measure_photo",
     "photo_json",
@@ -48,12 +52,13 @@ __all__ = [
 ]
 
 _HOMES = {
+    "advice": ("Advice", "advise_photo"),
     "answer": ("References", "identify_photo", "rank_photo", "read_sets"),
     "errors": ("BaitprintError",),
     "measure": ("measure_photo",),
     "photo": ("Photo", "read_photo"),
     "records": ("Bait", "Identification", "Measurement", "PhotoRecord", "Quantity"),
-    "serialise": ("photo_json",),
+    "serialise": ("advice_json", "photo_json",),
     "settings": ("ScaleLine", "Settings"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}

@@ -11,11 +11,14 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from identify.records import Bait, Identification, PhotoRecord
 
-PHOTO_SCHEMA = "baitprint/photo/1"
+if TYPE_CHECKING:
+    from identify.advice import Advice
+
+PHOTO_SCHEMA, ADVICE_SCHEMA = "baitprint/photo/1", "baitprint/advice/1"
 DIGITS = 9
 """Significant figures of plain numbers: parts of an uncertainty still add up to it, far below what they mean."""
 EXACT = frozenset({"probability", "probabilities", "weight", "none_of_these", "not_comparable", "colourway_new"})
@@ -43,6 +46,11 @@ def photo_json(record: PhotoRecord, ranked: bool = True) -> Json:
         else:
             out[_key(field)] = to_json(getattr(record, field.name), field.name)
     return out
+
+
+def advice_json(advice: Advice) -> Json:
+    """The contract's object for the advice on one photo."""
+    return {"schema": ADVICE_SCHEMA, **to_json(advice)}
 
 
 def document(name: str, rows: object) -> Json:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from identify import photo as photos
-from identify.advice.codes import ADVICE
+from identify.advice.codes import ADVICE, EVER
 from identify.advice.figures import PhotoFigures, look
 from identify.advice.rules import Advice, BaitAdvice, GoodFor, Tip, advise, unusable
 from identify.errors import PhotoError
@@ -14,6 +14,7 @@ from identify.settings import Settings
 
 __all__ = [
     "ADVICE",
+    "EVER",
     "Advice",
     "BaitAdvice",
     "GoodFor",

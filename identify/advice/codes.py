@@ -33,7 +33,6 @@ ADVICE: dict[str, str] = {
     "card-small": "The card is small in the picture: go nearer, or cut less off.",
     "card-far": "The card lies far from the bait: lay it beside it, some two fingers' widths away.",
     "card-clipped": "The card is too bright or too dark to set colours by: expose so that it looks mid-grey.",
-    "card-bent": "The card is bent, or does not lie flat on the table: press it flat.",
     # camera
     "camera-slanted": "The camera looks at the card from the side: hold it straight above, and see that the card lies "
     "flat on the same table as the bait.",

@@ -21,24 +21,26 @@ from identify.records import Card, Failure, Measurement, PhotoRecord
 Use = Literal["length", "ties", "colour"]
 USES: tuple[Use, ...] = ("length", "ties", "colour")
 
-U_LENGTH, U_DEPTH = 0.015, 0.05
+U_LENGTH, U_DEPTH = 0.025, 0.06
 """Largest relative standard uncertainties of a good length and depth."""
 SURE_COUNT = 0.85
 U_COLOUR = 6.5
 """Largest standard uncertainty of a good colour, CIEDE2000."""
-FEW_PX_PER_MM, ENOUGH_PX_PER_MM = 5.0, 8.0
-FEW_PX, ENOUGH_PX = 300.0, 500.0
+FEW_PX_PER_MM, ENOUGH_PX_PER_MM = 5.0, 6.5
+FEW_PX, ENOUGH_PX = 300.0, 400.0
 """The same in pixels on a bait's length, where there is no scale."""
-BLUR_TIES, BLUR_LENGTH = 0.0045, 0.012
-"""Standard deviation of blur, as a share of a bait's length, at which rings and ends are lost: 0.3 and 0.8 mm of 70."""
+BLUR_TIES_MM, BLUR_LENGTH_MM = 0.3, 0.8
+"""Standard deviation of blur at which rings and ends are lost."""
+USUAL_MM = 70.0
+"""Length that a bait is taken to have where there is no scale."""
 NOISY, DARK_EV, BRIGHT_EV = 0.05, -2.5, 1.6
-CLIPPED, GLARE = 0.03, 0.10
+CLIPPED, GLARE = 0.06, 0.10
 HARD_EDGE, MUCH_SHADE = 0.03, 0.08
 """Softness of a shadow's edge as a share of the bait's length, and how much of the ground around is shaded."""
 LIGHT_DIFFERS = 1.4
 FAR, NEAR, CLOSE = 1.5, 0.008, 0.04
 """Distance from the card as a share of its longer side, and from another bait as a share of the length."""
-CARD_SMALL_PX, STEEP_DEG, NEAR_CAMERA_MM = 250.0, 15.0, 240.0
+CARD_SMALL_PX, STEEP_DEG, NEAR_CAMERA_MM = 250.0, 15.0, 200.0
 
 
 @dataclass(frozen=True)
@@ -162,7 +164,7 @@ def _of_card(card: Card, codes: set[str]) -> Iterator[Tip]:
         yield _tip("camera-slanted")
     guessed = codes & {"no-focal-length", "cropped"}
     if card.camera_distance_mm is not None and card.camera_distance_mm < NEAR_CAMERA_MM and not guessed:
-        text = f"The camera is only {card.camera_distance_mm / 10:.0f} cm away, so that what stands higher looks larger"
+        text = f"The camera is only {card.camera_distance_mm:.0f} mm away, so that what stands higher looks larger"
         yield _tip("camera-close", text=f"{text}: step back and zoom in.")
 
 
@@ -193,8 +195,8 @@ def _place(m: Measurement, seen: BaitFigures, count: int) -> Iterator[Tip]:
 def _readings(m: Measurement) -> Iterator[Tip]:
     codes = {n.code for n in m.warnings}
     if "outline-unclear" in codes:
-        yield _tip("outline-unclear", "length")
-    elif m.length_mm is not None and m.depth_mm is not None:
+        yield _tip("outline-unclear", *(() if m.length_mm is not None else ("length",)))
+    if m.length_mm is not None and m.depth_mm is not None:
         u_length, u_depth = m.length_mm.u / m.length_mm.value, m.depth_mm.u / m.depth_mm.value
         if u_length > U_LENGTH or u_depth > U_DEPTH:
             worst = m.length_mm if u_length / U_LENGTH > u_depth / U_DEPTH else m.depth_mm
@@ -233,10 +235,11 @@ def _pixels(m: Measurement, seen: BaitFigures, figures: PhotoFigures) -> Iterato
     elif on_scale < enough:
         yield _tip("bait-small")
     blurs = [b for b in (figures.card_blur_px, seen.blur_px) if b is not None]
-    blur = max(figures.card_blur_px or 0.0, min(blurs, default=0.0)) / max(length, 1.0)
-    if blur > BLUR_LENGTH:
+    scale = m.px_per_mm if m.px_per_mm is not None else length / USUAL_MM
+    blur = max(figures.card_blur_px or 0.0, min(blurs, default=0.0)) / max(scale, 1e-6)
+    if blur > BLUR_LENGTH_MM:
         yield _tip("blurred", *USES)
-    elif blur > BLUR_TIES:
+    elif blur > BLUR_TIES_MM:
         yield _tip("blurred", "ties")
 
 

@@ -116,6 +116,27 @@ def identify(
 
 @app.command()
 @guarded
+def advice(
+    photos: Photos,
+    card: Card = None,
+    card_size: CardSize = DEFAULT_SIZE,
+    card_thickness: CardThickness = DEFAULT_THICKNESS,
+    card_reflectance: CardReflectance = DEFAULT_REFLECTANCE,
+    no_card: NoCard = False,
+    scale: Scale = None,
+    units: Units = "mm",
+    as_json: AsJson = False,
+) -> int:
+    """Say of each photo whether it is good enough, for what, and what to do better."""
+    settings = options.settings_of(card, card_size, card_thickness, card_reflectance, no_card, scale)
+    unit = options.units_of(units)
+    from identify.commands.advice import advise_photos
+
+    return advise_photos(photos, settings, unit, as_json)
+
+
+@app.command()
+@guarded
 def about(as_json: AsRows = False) -> int:
     """Print versions and settings: what a bug report needs."""
     from identify.commands.about import about_rows

@@ -13,6 +13,7 @@ import pytest
 import typer
 
 import identify
+from identify.advice import ADVICE
 from identify.commands.app import app
 from identify.records import WARNINGS
 from identify.reference.faults import CODES
@@ -52,7 +53,7 @@ def test_every_documented_command_is_there() -> None:
 def test_codes_are_documented_as_declared() -> None:
     assert PLACE.read_text("utf-8") == codes_page(), "run: python -m tests.docs.write_codes"
     page = PLACE.read_text("utf-8")
-    for code in (*WARNINGS, *CODES, *errors()):
+    for code in (*WARNINGS, *CODES, *ADVICE, *errors()):
         assert f"`{code}`" in page
     assert {"photo-missing", "photo-unreadable", "set-faulty", "cannot-write", "internal-error"} <= set(errors())
 

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import identify
+from identify.advice import ADVICE
 from identify.commands.photos import INTERNAL
 from identify.errors import BaitprintError
 from identify.records import WARNINGS
@@ -49,6 +50,11 @@ def codes_page() -> str:
 
 ## Errors
 {table(errors())}
+
+## Advice
+What `baitprint advice` may say, the most important first; a photo that cannot be used has the code of its error.
+
+{table(ADVICE)}
 
 ## Faults and remarks of reference sets
 {table(CODES)}

@@ -12,6 +12,7 @@ import pytest
 import identify
 
 MEANT = {
+    "Advice", "advice_json", "advise_photo",
     "Bait", "BaitprintError", "Identification", "Measurement", "Photo", "PhotoRecord", "Quantity", "References",
     "ScaleLine", "Settings", "__version__", "identify_photo", "measure_photo", "photo_json", "rank_photo", "read_photo",
     "read_sets",
