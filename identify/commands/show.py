@@ -86,6 +86,8 @@ def _answer(out: Console, found: Identification, units: Units) -> None:
     style = "bold" if not found.candidates or found.none_of_these > found.candidates[0].probability else None
     table.add_row("", "none of these", "", "", words.percent(found.none_of_these), style=style)
     out.print(Padding(table, INDENT))
+    if aged := words.ageing(found):
+        out.print(Padding(Text(aged), INDENT))
     for i, text in enumerate(words.new_colour(found)):
         out.print(Padding(Text(text if i == 0 else f"- {text}"), INDENT))
     if found.candidates:

@@ -9,6 +9,7 @@ yellowing as the share of blue light that the film keeps back, fading as the sha
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -86,9 +87,7 @@ def estimate(chance: Array) -> Ageing:
 
     def quantity(values: Array, step: float) -> Quantity:
         mean = float(share @ values)
-        return Quantity.of(
-            mean, colours=float(np.sqrt(share @ np.square(values - mean))), steps=step / 2 / np.sqrt(3)
-        )  # fmt: skip
+        return Quantity.of(mean, colours=math.sqrt(share @ np.square(values - mean)), steps=step / math.sqrt(12))
 
     return Ageing(
         quantity(amounts.yellowing, YELLOWING[1][0] - YELLOWING[0][0]),

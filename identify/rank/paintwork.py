@@ -73,7 +73,7 @@ def _match(
 def _reasons(s: Scored, speech: ColourSpeech, r: Readings, p: Prepared) -> tuple[NewColourReason, ...]:
     own = p.palette.of(s.index)
     ratios = speech.by_colourway[int(_swapped(s))]
-    limit = max(float(ratios[own].max()), float(np.log(speech.unlisted))) + CLEARLY_BETTER
+    limit = max(float(ratios[own].max()), 0.0) + CLEARLY_BETTER
     elsewhere = None
     best = int(np.argmax(ratios))
     colourway = p.palette.colourways[best]
@@ -83,7 +83,7 @@ def _reasons(s: Scored, speech: ColourSpeech, r: Readings, p: Prepared) -> tuple
     aged = None
     gains = [colourways.gain_by_ageing(r, p.palette, int(c), _swapped(s), p.noise) for c in own]
     likely = int(np.argmax([ratios[c] + gain for c, gain in zip(own, gains, strict=True)]))
-    if gains[likely] > CLEARLY_BETTER and ratios[own[likely]] + gains[likely] > limit:
+    if gains[likely] > CLEARLY_BETTER and ratios[own[likely]] + gains[likely] > CLEARLY_BETTER:
         amount = colourways.age(r, p.palette, int(own[likely]), _swapped(s), p.noise)
         aged = (p.palette.colourways[own[likely]].name, amount)
     return reasons(p.forms[s.index], elsewhere, aged)

@@ -12,7 +12,7 @@ import numpy as np
 
 from identify.geometry import Array
 from identify.outline import TURNED
-from identify.rank import likelihood
+from identify.rank import ageing, likelihood
 from identify.rank.background import CELL, COUNTS, GRID
 from identify.rank.colourways import pattern_chances, whitening
 from identify.rank.noise import Noise
@@ -25,6 +25,9 @@ from identify.reference.profile import Colourway
 
 Source = int | None
 """The form that a feature is drawn from; None for an unlisted bait's own."""
+Age = tuple[float, float]
+"""Yellowing and fading of a piece."""
+NEW = (0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -104,7 +107,9 @@ def _ties(rng: np.random.Generator, p: Prepared, i: Source) -> tuple[int, int]:
     return counted, traces
 
 
-def _colour(rng: np.random.Generator, lab: Lab, camera: Camera, noise: Noise) -> Colour:
+def _colour(rng: np.random.Generator, paint: Lab, age: Age, camera: Camera, noise: Noise) -> Colour:
+    shown = ageing.aged(paint, *age)
+    lab = (float(shown[0]), float(shown[1]), float(shown[2]))
     matrix, _ = whitening(lab, camera.u_lch, noise)
     drawn = np.array(lab) + _t(rng, noise.colour_tail, 3) @ np.linalg.inv(matrix)
     seen = (float(drawn[0]), float(drawn[1]), float(drawn[2]))
@@ -117,18 +122,21 @@ def _any_lab(rng: np.random.Generator, noise: Noise) -> Lab:
     return float(lab[0]), float(lab[1]), float(lab[2])
 
 
-def _colourway(rng: np.random.Generator, p: Prepared, i: Source) -> Colourway | None:
-    """A colourway of form i; or one of any form; or None for a colour on no list at all."""
+def _colourway(rng: np.random.Generator, p: Prepared, i: Source) -> tuple[Colourway | None, Age]:
+    """A colourway of form i and how it has aged; or one of any form; or None for a colour on no list at all."""
     if i is not None and rng.random() >= p.noise.colour_unlisted:
-        return p.palette.colourways[int(rng.choice(p.palette.of(i)))]
+        amounts = ageing.grid()
+        k = int(rng.choice(len(amounts.chance), p=amounts.chance / amounts.chance.sum()))
+        age = float(amounts.yellowing[k]), float(amounts.fading[k])
+        return p.palette.colourways[int(rng.choice(p.palette.of(i)))], age
     if rng.random() < p.noise.colour_pool:
         other = int(rng.choice(len(p.forms), p=p.share / p.share.sum()))
-        return p.palette.colourways[int(rng.choice(p.palette.of(other)))]
-    return None
+        return p.palette.colourways[int(rng.choice(p.palette.of(other)))], NEW
+    return None, NEW
 
 
 def _zones(
-    rng: np.random.Generator, colourway: Colourway | None, camera: Camera, noise: Noise
+    rng: np.random.Generator, colourway: Colourway | None, age: Age, camera: Camera, noise: Noise
 ) -> tuple[tuple[ZoneKind, Colour], ...]:
     listed = {} if colourway is None else {z.kind: z.lab for z in colourway.zones}
     found: list[tuple[ZoneKind, Colour]] = []
@@ -138,7 +146,7 @@ def _zones(
         )
         if rng.random() < chance:
             if kind in listed:
-                found.append((kind, _colour(rng, listed[kind], camera, noise)))
+                found.append((kind, _colour(rng, listed[kind], age, camera, noise)))
             else:
                 lab = _any_lab(rng, noise)
                 found.append((kind, Colour(lab, 3.0, camera.u_lch, lab, 3.0, 1.0, "#808080", None, "drawn")))
@@ -169,7 +177,7 @@ def draw(rng: np.random.Generator, p: Prepared, camera: Camera | None = None) ->
 
 
 GROUPS = ("body", "ties", "hangers", "eye", "lip", "colours")
-"""Features that a cousin takes over together, as in `identify.rank.ranking.KIN`."""
+"""Features that a cousin takes over together, as in `identify.rank.posterior.KIN`."""
 
 
 def _turned(places: Array | None, way: int) -> Array | None:
@@ -207,12 +215,12 @@ def draw_from(rng: np.random.Generator, p: Prepared, source: dict[str, Source], 
     has_lip = rng.random() < noise.lip_broad if source["lip"] is None else p.lip[source["lip"]] == 1
     lip = has_lip and rng.random() >= noise.lip_lost
     lip = lip != (rng.random() < noise.lip_misread / 2)
-    colourway = _colourway(rng, p, source["colours"])
+    colourway, age = _colourway(rng, p, source["colours"])
     back = _any_lab(rng, noise) if colourway is None or colourway.back_lab is None else colourway.back_lab
     belly = _any_lab(rng, noise) if colourway is None or colourway.belly_lab is None else colourway.belly_lab
     painted = [
         Colour(lab, 3.0, camera.u_lch, lab, 3.0, 1.0, "#808080", None, "drawn") if colourway is None
-        else _colour(rng, lab, camera, noise)
+        else _colour(rng, lab, age, camera, noise)
         for lab in (back, belly)
     ]  # fmt: skip
     hard = colourway is not None and colourway.finish in ("leaf", "clear")
@@ -242,7 +250,7 @@ def draw_from(rng: np.random.Generator, p: Prepared, source: dict[str, Source], 
         lip=float(lip),
         back=painted[0],
         belly=painted[1],
-        zones=_zones(rng, colourway, camera, noise),
+        zones=_zones(rng, colourway, age, camera, noise),
         pattern=_pattern(rng, colourway, noise),
         hard_to_read=("leaf",) if flagged else (),
     )

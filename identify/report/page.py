@@ -84,6 +84,7 @@ class BaitPage:
     together: str
     overlay: Overlay | None
     overlay_alt: str
+    ageing: str
     new_colour: tuple[str, ...]
     ranked: bool
 
@@ -153,6 +154,7 @@ def _bait_page(
         together=f"{words.strongest(top)} {words.together(top)}" if top is not None else "",
         overlay=laid,
         overlay_alt=f"The measured outline laid over that of {name}, nose left, back up." if laid else "",
+        ageing=words.ageing(found) if found is not None else "",
         new_colour=words.new_colour(found) if found is not None else (),
         ranked=found is not None,
     )

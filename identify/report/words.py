@@ -166,6 +166,16 @@ def new_colour(found: Identification) -> tuple[str, ...]:
     return said, *(reason.text for reason in found.new_colour_reasons)
 
 
+def ageing(found: Identification) -> str:
+    """How far the paint has yellowed and faded, if it is the colourway found; nothing where that cannot be told."""
+    if found.ageing is None or not found.candidates or (match := found.candidates[0].colourway) is None:
+        return ""
+    yellow, faded = (
+        f"{100 * q.value:.0f} ± {100 * q.u:.0f} %" for q in (found.ageing.yellowing, found.ageing.fading)
+    )  # fmt: skip
+    return f"If it is {match.name}: yellowed {yellow} (blue light lost), faded {faded} (chroma lost)."
+
+
 def ties(found: LineTies | None) -> str:
     if found is None:
         return "not measured"
