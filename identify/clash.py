@@ -47,11 +47,7 @@ def _clash(t: Told, m: Measurement, told: Sequence[Told]) -> Iterable[Clash]:
 def _length(t: Told, m: Measurement, told: Sequence[Told]) -> Iterable[Clash]:
     assert t.u is not None
     at, u, unit = float(t.value), t.u, "mm"
-    seen: Quantity | None
-    if t.key == "thickness_mm":
-        seen = _thickness(m)
-    else:
-        seen = m.length_mm if t.key == "length_mm" else m.depth_mm
+    seen = _thickness(m) if t.key == "thickness_mm" else m.length_mm if t.key == "length_mm" else m.depth_mm
     length = next((o for o in told if o.key == "length_mm"), None)
     if t.key == "depth_mm" and seen is None and length is not None and length.u is not None:
         # without a scale the photo still shows the proportion

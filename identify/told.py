@@ -6,7 +6,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -27,18 +26,20 @@ WORDS: dict[str, tuple[str, ...]] = {
 COUNTS = {"ties": (0, 20), "hangers": (0, 20), "hooks": (0, 20), "parts": (1, 20)}
 """Keys whose value is a whole number, and between what."""
 USUAL_U = {"length_mm": 0.2, "depth_mm": 0.2, "thickness_mm": 0.2, "weight_g": 0.5}
-"""Keys whose value is a quantity, and its standard uncertainty when none is told: of callipers and of kitchen scales."""
+"""Keys whose value is a quantity, and its standard uncertainty when none is told: of a caliper and of scales."""
 KEYS = (*USUAL_U, "ties", "hangers", "hooks", "eye", "lip", "tie_kind", "hanger_kind", "material", "parts")
 RANGE = {"_mm": (1.0, 2000.0), "_g": (0.05, 10_000.0)}
 """Between what a bait's sizes and weights can lie."""
 UNITS = {
     "_mm": {"": 1.0, "mm": 1.0, "cm": 10.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4, "″": 25.4},
-    "_g": {"": 1.0, "g": 1.0, "gram": 1.0, "grams": 1.0, "oz": 28.349523125, "ounce": 28.349523125, "ounces": 28.349523125},
-}  # fmt: skip
+    "_g": {"": 1.0, "g": 1.0, "gram": 1.0, "grams": 1.0} | dict.fromkeys(("oz", "ounce", "ounces"), 28.349523125),
+}
 """Units and their size; the international inch and the avoirdupois ounce (NIST SP 811, appendix B)."""
 
-_NUMBER = re.compile(r"(?:(?P<whole>\d+)[- ]+)?(?P<top>\d+)\s*[/⁄]\s*(?P<below>\d+)|(?P<decimal>\d+(?:[.,]\d+)?|[.,]\d+)")
-_QUANTITY = re.compile(rf"\s*(?P<number>{re.sub(r'[?]P<[a-z]+>', '?:', _NUMBER.pattern)})\s*(?P<unit>[^\d\s.,+-]*)\s*")
+_AMOUNT = re.compile(
+    r"\s*(?:(?:(?P<whole>\d+)[- ]+)?(?P<top>\d+)\s*[/⁄]\s*(?P<below>\d+)|(?P<decimal>\d+(?:[.,]\d+)?|[.,]\d+))"
+    r"\s*(?P<unit>[^\d\s.,+-]*)\s*"
+)
 
 
 @dataclass(frozen=True)
@@ -139,20 +140,19 @@ def _quantity(key: str, value: str) -> tuple[float, float]:
         raise BadOption(f"--told {key}={value} comes to {at:.4g} {kind[1:]}, which no bait has.", fix)
     if not 0 < u < at:
         raise BadOption(
-            f"--told {key}={value}: ± {u:.3g} {kind[1:]} cannot be.", "Say how far off the reading may well be, above 0."
+            f"--told {key}={value}: ± {u:.3g} {kind[1:]} cannot be.",
+            "Say how far off the reading may well be, above 0.",
         )
     return at, u
 
 
 def _amount(key: str, whole: str, text: str) -> tuple[float, str]:
     """Number and unit of one side of ±."""
-    found = _QUANTITY.fullmatch(text)
-    number = _NUMBER.fullmatch(found["number"]) if found else None
-    if found is None or number is None or (number["below"] and int(number["below"]) == 0):
+    found = _AMOUNT.fullmatch(text)
+    if found is None or (found["below"] and int(found["below"]) == 0):
         example = "63.5, 63.5+-0.3 or 2-1/2in" if key.endswith("_mm") else "14, 14+-0.5 or 1/2oz"
         raise BadOption(f"--told {key}={whole} cannot be read.", f"Write a number, such as {example}.")
-    if number["decimal"]:
-        value = float(number["decimal"].replace(",", "."))
-    else:
-        value = int(number["whole"] or 0) + float(Fraction(int(number["top"]), int(number["below"])))
-    return (value if math.isfinite(value) else math.nan), found["unit"].lower()
+    if found["decimal"]:
+        return float(found["decimal"].replace(",", ".")), found["unit"].lower()
+    value = int(found["whole"] or 0) + float(Fraction(int(found["top"]), int(found["below"])))
+    return value, found["unit"].lower()

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings
+from identify.rank.telling import told_features
 from identify.rank.words import expected, percent
 from identify.records import ColourwayMatch, Evidence
 
@@ -18,7 +19,8 @@ UNLISTED = "an unlisted bait"
 @dataclass(frozen=True, eq=False)
 class Scored:
     """How the features speak for one form: natural log ratios by feature, the way round that fits best, and what adds
-    up to its probability against none of these (`sizes` is None when sizes are ranked)."""
+    up to its probability against none of these (`sizes` is None when sizes are ranked; `maker_weight` when no prior was
+    set)."""
 
     index: int
     way: int
@@ -28,6 +30,7 @@ class Scored:
     sizes: float | None
     prior: float
     prior_share: float
+    maker_weight: float | None
     calibration: float
 
     @property
@@ -44,7 +47,10 @@ def rows(
     unlisted bait, and add up, prior and calibration included, to log10 of the form's probability over that of none of
     these."""
     would = expected(r, p, s.index, s.way, match)
-    found = [Evidence(name, said[name], would[name], weight / LN10) for name, weight in s.features.items()]
+    told = told_features(r)
+    found = [
+        Evidence(name, said[name], would[name], weight / LN10, name in told) for name, weight in s.features.items()
+    ]
     noise = p.noise
     certainty = f"nose {percent(r.p_nose)} sure, back {percent(r.p_back)} sure"
     fits = ("as read", "back and belly swapped", "nose and tail swapped", "both swapped")[s.way]
@@ -53,8 +59,10 @@ def rows(
         found.append(Evidence("sizes", "no scale", "any of its sizes, the best one shown", s.sizes / LN10))
     copies = f"{percent(noise.cousin)} of unlisted baits follow listed ones in part"
     found.append(Evidence("look-alikes on no list", copies, UNLISTED, s.look_alikes / LN10))
-    prior = f"none of these {percent(noise.none)}", f"this one {percent(s.prior_share)}"
+    weighed = "" if s.maker_weight is None else f", the maker weighed {s.maker_weight:g}"
+    prior = f"none of these {percent(noise.none)}", f"this one {percent(s.prior_share)}{weighed}"
     found.append(Evidence("prior", *prior, s.prior / LN10))
-    fitted = f"evidence divided by {noise.temperature:g}", f"then times {math.exp(noise.offset):.2g}"
+    divided = "the photo's evidence" if told else "evidence"
+    fitted = f"{divided} divided by {noise.temperature:g}", f"then times {math.exp(noise.offset):.2g}"
     found.append(Evidence("calibration", *fitted, s.calibration / LN10))
     return tuple(found)

@@ -4,19 +4,21 @@ round that the bait may lie (of four: as read; back and belly swapped; nose and 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from itertools import combinations
 
 import numpy as np
 
 from identify.geometry import Array
 from identify.outline import TURNED
+from identify.rank import facts
 from identify.rank.background import COUNTS, grid_log_density
 from identify.rank.densities import log_multi_t, log_t
 from identify.rank.noise import Noise
 from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings
 from identify.rank.rings import Indices, Rings
+from identify.rank.telling import told_features
 from identify.records import Quantity
 
 WAYS = 4
@@ -73,6 +75,21 @@ def aspect(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     return _said(log_t(at - p.ln_aspect, np.hypot(u, p.aspect_tolerance), p.noise.tail) - broad)
 
 
+def depth(r: Readings, p: Prepared, ways: Indices) -> Array | None:
+    """Depth, when told: in place of the photo's depth to length where a length is known."""
+    if r.told_of("depth_mm") is None or r.depth_mm is None:
+        return None
+    at, u = _relative(r.depth_mm, p.noise.length_floor)
+    mean, sd = p.background.ln_aspect
+    long, long_sd = p.background.ln_length if r.length_mm is None else _relative(r.length_mm)
+    if r.length_mm is None and r.aspect is not None:
+        mean, sd = _relative(r.aspect)
+    broad = log_t(at - long - mean, math.hypot(sd, long_sd, u), p.noise.tail)
+    tolerance = np.sqrt(np.maximum(np.square(p.aspect_tolerance) - np.square(p.length_tolerance), 0))
+    own = log_t(at - p.ln_length - p.ln_aspect, np.hypot(u, tolerance), p.noise.tail)
+    return _said(own - broad)
+
+
 def outline(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """Residual shape: the descriptors together, one heavy tail for all of them, since what spoils an outline spoils it
     as a whole."""
@@ -95,7 +112,8 @@ def _outline(r: Readings, found: Array, p: Prepared, ways: Indices, wider: float
 def misread_body(r: Readings, p: Prepared, ways: Indices, spoken: Mapping[str, Array]) -> Array | None:
     """What is added to length, proportion and outline, already in `spoken`, by the chance that the body was traced
     wrongly: then all three fail together."""
-    own = [spoken[name] for name in BODY if name in spoken]
+    by_hand = told_features(r)
+    own = [spoken[name] for name in BODY if name in spoken and name not in by_hand]
     if not own:
         return None
     together: Array = np.sum(own, axis=0)
@@ -107,7 +125,7 @@ def misread_body(r: Readings, p: Prepared, ways: Indices, spoken: Mapping[str, A
             (r.length_mm, p.ln_length, p.background.ln_length, misread.length),
             (r.aspect, p.ln_aspect, p.background.ln_aspect, misread.aspect),
         ):
-            if quantity is not None:
+            if quantity is not None and not (quantity is r.length_mm and "length" in by_hand):
                 value = math.log(quantity.value)
                 failed += _said(log_t(value - at, spread, p.noise.tail) - log_t(value - mean, sd, p.noise.tail))
         if r.outline is not None:
@@ -146,22 +164,23 @@ def tie_count(r: Readings, p: Prepared, ways: Indices) -> Array | None:
         return None
     noise = p.noise
     q = np.array(r.tie_counts, float)
-    q = (1 - noise.tie_misread) * q / q.sum() + noise.tie_misread / COUNTS
+    misread = noise.told_mistaken if r.told_of("ties") else noise.tie_misread
+    q = (1 - misread) * q / q.sum() + misread / COUNTS
     by_made = (ties_present(noise) * _traces(noise, r.traces)) @ q
     ratio = np.append(np.log(by_made / (p.background.tie_counts @ by_made)), 0.0)
     return ratio[np.where(p.ties.count < 0, -1, np.minimum(p.ties.count, COUNTS - 1))]
 
 
-def hanger_table(noise: Noise) -> Array:
-    """P(hangers counted | hangers made), as `ties_present`."""
+def hanger_table(noise: Noise, told: bool = False) -> Array:
+    """P(hangers counted | hangers made), as `ties_present`.  A person who counts them misses none; some are lost."""
     table = np.zeros((COUNTS, COUNTS))
+    m, misread = (noise.tie_lost, noise.told_mistaken) if told else (noise.hanger_missed, noise.hanger_misread)
     for made in range(COUNTS):
         for missed in range(made + 1):
-            m = noise.hanger_missed
             p = math.comb(made, missed) * m**missed * (1 - m) ** (made - missed)
             table[made, made - missed] += p * (1 - noise.hanger_extra)
             table[made, min(made - missed + 1, COUNTS - 1)] += p * noise.hanger_extra
-    mixed: Array = (1 - noise.hanger_misread) * table + noise.hanger_misread / COUNTS
+    mixed: Array = (1 - misread) * table + misread / COUNTS
     return mixed
 
 
@@ -169,7 +188,7 @@ def hanger_count(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """Number of hangers."""
     if r.hangers is None:
         return None
-    by_made = hanger_table(p.noise)[:, min(r.hangers, COUNTS - 1)]
+    by_made = hanger_table(p.noise, r.told_of("hangers") is not None)[:, min(r.hangers, COUNTS - 1)]
     ratio = np.append(np.log(by_made / (p.background.hanger_counts @ by_made)), 0.0)
     return ratio[np.where(p.hangers.count < 0, -1, np.minimum(p.hangers.count, COUNTS - 1))]
 
@@ -266,7 +285,9 @@ def eye(r: Readings, p: Prepared, ways: Indices) -> Array | None:
 
 
 def lip(r: Readings, p: Prepared, ways: Indices) -> Array | None:
-    """That there is a lip or plate; one that was made may be lost."""
+    """That there is a lip or plate, of metal or plastic when told; one that was made may be lost."""
+    if r.told_of("lip") is not None:
+        return facts.kind(r, p, "lip")
     if r.lip is None:
         return None
     noise = p.noise
@@ -282,16 +303,21 @@ def thickness(r: Readings, p: Prepared, ways: Indices) -> Array | None:
         return None
     noise = p.noise
     at, u = math.log(r.thickness_mm.value), r.thickness_mm.u / r.thickness_mm.value
-    depth = math.log(r.depth_mm.value) if r.depth_mm is not None else float(np.nanmean(p.ln_length + p.ln_aspect))
     mean, sd = noise.thickness_broad
-    broad = log_t(at - depth - mean, math.hypot(sd, u), noise.tail)
+    if r.depth_mm is not None:
+        deep, deep_sd = math.log(r.depth_mm.value), 0.0
+    else:
+        (long, long_sd), (ratio, ratio_sd) = p.background.ln_length, p.background.ln_aspect
+        deep, deep_sd = long + ratio, math.hypot(long_sd, ratio_sd)
+    broad = log_t(at - deep - mean, math.hypot(sd, deep_sd, u), noise.tail)
     own = log_t(at - p.ln_thickness, np.hypot(u, noise.thickness_tolerance), noise.tail)
     return _said(own - broad)
 
 
-FEATURES = {
+FEATURES: dict[str, Callable[[Readings, Prepared, Indices], Array | None]] = {
     "length": length,
     "depth to length": aspect,
+    "depth": depth,
     "outline": outline,
     "line ties": tie_count,
     "tie places": tie_places,
@@ -301,5 +327,24 @@ FEATURES = {
     "eye": eye,
     "lip": lip,
     "thickness": thickness,
+    "weight": lambda r, p, ways: facts.weight(r, p),
+    "kind of line ties": lambda r, p, ways: facts.kind(r, p, "tie_kind"),
+    "kind of hangers": lambda r, p, ways: facts.kind(r, p, "hanger_kind"),
+    "kind of eye": lambda r, p, ways: facts.kind(r, p, "eye"),
+    "material": lambda r, p, ways: facts.kind(r, p, "material"),
+    "parts": lambda r, p, ways: facts.kind(r, p, "parts"),
 }
 """Every feature but the colours, in the order in which the evidence is shown."""
+
+
+def speak(r: Readings, p: Prepared, ways: Indices) -> dict[str, Array]:
+    """Log ratios (w, n) of every feature that was measured or told, but the colours."""
+    spoken: dict[str, Array] = {}
+    for name, feature in FEATURES.items():
+        ratio = feature(r, p, ways)
+        if ratio is not None:
+            spoken[name] = np.broadcast_to(ratio, (len(ways), len(p.forms)))
+    misread = misread_body(r, p, ways, spoken)
+    if misread is not None:
+        spoken["a misread body"] = misread
+    return spoken

@@ -123,6 +123,16 @@ class Noise:
     lip_misread: float = 0.1
     lip_broad: float = 0.3
 
+    # what a person tells
+    told_mistaken: float = 0.01
+    """Probability that a count told is wrong altogether (bench)."""
+    weight_tolerance: float = 0.08
+    """Between pieces: wood drinks, hooks are changed (bench)."""
+    weight_broad: tuple[float, float] = (-7.4, 0.4)
+    """Mean and sd of ln(weight in g over length times squared depth in mm) of unlisted baits (bench)."""
+    not_comparable: float = 0.01
+    """Prior probability that a bait is jointed, of metal, soft, or no one-piece body otherwise (bench)."""
+
     # colours
     colour_tail: float = 4.0
     colour_tolerance: float = 3.0

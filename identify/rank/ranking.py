@@ -8,64 +8,33 @@ broad in each feature, with a share of cousins that follow a listed form in some
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from identify.errors import BadOption
 from identify.geometry import Array
-from identify.rank import colourways, likelihood, paintwork
+from identify.rank import colourways, facts, likelihood, paintwork
 from identify.rank.colourways import ColourSpeech
-from identify.rank.densities import log_mean_exp
 from identify.rank.evidence import Scored, rows
+from identify.rank.posterior import weigh
 from identify.rank.prepared import Prepared, prepare
+from identify.rank.priors import form_priors
 from identify.rank.readings import Readings, read
 from identify.rank.rings import Indices
+from identify.rank.telling import tell, told_features
+from identify.rank.whatif import OPEN, SETTLED, Case, WhatIf
 from identify.rank.words import measured
-from identify.records import Candidate, ColourwayMatch, Identification, MakerShare, Measurement, ModelShare
+from identify.records import Candidate, ColourwayMatch, Identification, MakerShare, Measurement, ModelShare, Settling
 from identify.reference.profile import Form
+from identify.told import Told
 
 LISTED_AT_MOST = 12
 """So many candidates are written out; the probabilities of the others still count."""
 
-KIN = (
-    ("length", "depth to length", "outline", "a misread body"),
-    ("line ties", "tie places"),
-    ("hangers", "hanger places", "hooks"),
-    ("colours", "pattern"),
-)
-"""Features that a cousin takes over together."""
-
-
-def form_priors(p: Prepared, prior: Mapping[str, float]) -> Array:
-    """Prior probability (n,) of each form, given that the bait is listed: makers weigh as told (1 when not told), split
-    evenly over a maker's models, then over a model's forms.
-
-    Raises BadOption for a maker the set does not have and for weights that are no weights.
-    """
-    known = ", ".join(p.makers)
-    for maker, weight in prior.items():
-        if maker not in p.makers:
-            raise BadOption(f"The prior names {maker!r}, which the set does not have.", f"It has: {known}.")
-        if not (0 <= weight < np.inf):
-            raise BadOption(f"The prior weight of {maker!r} is {weight}.", "Give a number that is 0 or more.")
-    weights = np.array([prior.get(m, 1.0) for m in p.makers], float)
-    if p.makers and not weights.sum() > 0:
-        raise BadOption("All prior weights are 0.", "Give at least one maker a weight above 0.")
-    models, forms = np.bincount(p.maker_of_model), np.bincount(p.model)
-    share: Array = (weights / weights.sum() / models)[p.maker] / forms[p.model]
-    return share
-
 
 def _speech(r: Readings, p: Prepared, ways: Indices) -> tuple[dict[str, Array], ColourSpeech | None]:
-    """Log ratios (w, n) of every feature that was measured."""
-    spoken: dict[str, Array] = {}
-    for name, feature in likelihood.FEATURES.items():
-        ratio = feature(r, p, ways)
-        if ratio is not None:
-            spoken[name] = np.broadcast_to(ratio, (len(ways), len(p.forms)))
-    misread = likelihood.misread_body(r, p, ways, spoken)
-    if misread is not None:
-        spoken["a misread body"] = misread
+    """Log ratios (w, n) of every feature that was measured or told."""
+    spoken = likelihood.speak(r, p, ways)
     swapped = likelihood.BACK_SWAPPED[ways].astype(int)
     otherwise = sum(spoken.values(), np.zeros(len(p.forms)))
     most = np.broadcast_to(otherwise, (len(ways), len(p.forms))).max(0)
@@ -73,19 +42,6 @@ def _speech(r: Readings, p: Prepared, ways: Indices) -> tuple[dict[str, Array], 
     if colours is not None:
         spoken["colours"], spoken["pattern"] = colours.colours[swapped], colours.pattern[swapped]
     return spoken, colours
-
-
-def _kin(features: Mapping[str, Array], turned: Array, share: Array, p: Prepared) -> float:
-    """ln of how much likelier unlisted baits become by those that follow a listed form in part (0 or more)."""
-    grouped = {name for group in KIN for name in group}
-    groups = [*KIN, *((name,) for name in features if name not in grouped)]
-    copied = p.noise.copied
-    total = turned
-    for group in groups:
-        speaks = [features[name] for name in group if name in features]
-        if speaks:
-            total = total + np.logaddexp(np.log(copied) + np.sum(speaks, axis=0), np.log1p(-copied))
-    return float(np.logaddexp(np.log(p.noise.cousin) + log_mean_exp(total, share), np.log1p(-p.noise.cousin)))
 
 
 def _log_sum(values: Array, groups: Indices, n: int) -> Array:
@@ -101,46 +57,35 @@ def rank(
     forms: Sequence[Form] | Prepared,
     prior: Mapping[str, float] | None = None,
     at_most: int = LISTED_AT_MOST,
+    told: Sequence[Told] = (),
 ) -> Identification:
     """Rank a reference set's forms for one measurement.
 
     `forms`: of one or more sets, or these made ready by `prepare`, which saves time with many baits.  `prior`:
     weights of makers, 1 when not told.  `at_most`: so many candidates are written out, the likeliest ones.  Without a
-    scale a candidate is a maker and model, its sizes summed out.  A set without forms: none of these is sure.
+    scale a candidate is a maker and model, its sizes summed out.  `told`: what a person said of the bait; it replaces
+    what the photo gave of the same.  A set without forms: none of these is sure.
     Raises BadOption for a prior that makes no sense.
     """
     p = forms if isinstance(forms, Prepared) else prepare(forms)
-    return rank_readings(read(measurement), p, prior or {}, at_most)
+    return rank_readings(tell(read(measurement), told), p, prior, at_most)
 
 
 def rank_readings(
     r: Readings, p: Prepared, prior: Mapping[str, float] | None = None, at_most: int = LISTED_AT_MOST
 ) -> Identification:
     """As `rank`, from readings."""
-    share = form_priors(p, prior or {})
+    prior = prior or {}
+    share = form_priors(p, prior)
     alive: Indices = np.flatnonzero(share > 0)
     if not len(alive):
         return Identification((), (), (), 1.0, 0.0, None, ())
     noise = p.noise
     ways = likelihood.ways_to_try(r, noise)
     spoken, colours = _speech(r, p, ways)
-    every = np.arange(len(p.forms))
-    together = likelihood.log_ways(r, noise)[ways, None] + sum(spoken.values(), np.zeros((len(ways), len(every))))
-    top = together.max(0)
-    ratio = top + np.log(np.exp(together - top).sum(0))
-    best = together.argmax(0)
-    way = ways[best]
-    features = {name: values[best, every] for name, values in spoken.items()}
-    turned = ratio - sum(features.values(), np.zeros(len(every)))
-    kin = _kin(features, turned, share, p)
-    evidence = (ratio - kin) / noise.temperature + noise.offset
-    with np.errstate(divide="ignore"):
-        against_none = evidence + np.log(share * (1 - noise.none) / noise.none)
-
-    highest = max(0.0, float(against_none.max()))
-    relative = np.exp(against_none - highest)
-    whole = float(relative.sum() + np.exp(-highest))
-    probability, none = relative / whole, float(np.exp(-highest) / whole)
+    log_ways, other = likelihood.log_ways(r, noise)[ways], facts.log_not_comparable(r, p)
+    w = weigh(spoken, ways, log_ways, share, told_features(r), other, noise)
+    evidence, probability = w.evidence, w.probability
     by_model: Array = np.bincount(p.model, probability, len(p.models)).astype(float)
     by_maker: Array = np.bincount(p.maker, probability, len(p.makers)).astype(float)
 
@@ -151,7 +96,7 @@ def rank_readings(
     else:
         models = _likeliest(by_model, at_most)
         models = models[np.bincount(p.model, share, len(p.models))[models] > 0]
-        chosen, shown = _best_of_each(against_none, p)[models], by_model[models]
+        chosen, shown = _best_of_each(w.against_none, p)[models], by_model[models]
         sizes = _log_sum(evidence + np.log(np.maximum(share, 1e-300)), p.model, len(p.models))
     scored = []
     for i in chosen:
@@ -159,14 +104,15 @@ def rank_readings(
         scored.append(
             Scored(
                 index=int(i),
-                way=int(way[i]),
-                features={name: float(values[i]) for name, values in features.items()},
-                turned=float(turned[i]),
-                look_alikes=-kin,
+                way=int(w.way[i]),
+                features={name: float(values[i]) for name, values in w.features.items()},
+                turned=float(w.turned[i]),
+                look_alikes=-w.kin,
                 sizes=None if sizes is None else float(sizes[p.model[i]] - evidence[i] - np.log(prior_share)),
                 prior=float(np.log(prior_share * (1 - noise.none) / noise.none)),
                 prior_share=prior_share * (1 - noise.none),
-                calibration=float(evidence[i] - (ratio[i] - kin)),
+                maker_weight=prior.get(p.makers[p.maker[i]], 1.0) if prior else None,
+                calibration=float(evidence[i] - (w.ratio[i] - w.kin)),
             )
         )
     paint = paintwork.judge(scored, colours, r, p)
@@ -175,16 +121,23 @@ def rank_readings(
         _candidate(r, p, s, float(q), match, said[s.way])
         for s, q, match in zip(scored, shown, paint.matches, strict=True)
     )
+    would_settle: tuple[Settling, ...] = ()
+    if candidates:
+        what_if = WhatIf(Case(r, p, ways, spoken, share, other, w))
+        candidates = (replace(candidates[0], without=what_if.without()), *candidates[1:])
+        if len(shown) > 1 and (shown[0] < SETTLED or shown[1] > OPEN * shown[0]):
+            would_settle = what_if.would_settle(int(chosen[0]), int(chosen[1]))
     return Identification(
         candidates=candidates,
         by_maker=tuple(MakerShare(p.makers[i], float(by_maker[i])) for i in _likeliest(by_maker, at_most)),
         by_model=tuple(
             ModelShare(p.models[i][0], p.models[i][1], float(by_model[i])) for i in _likeliest(by_model, at_most)
         ),
-        none_of_these=none,
-        not_comparable=0.0,
+        none_of_these=w.none_of_these,
+        not_comparable=w.not_comparable,
         colourway_new=paint.new,
         new_colour_reasons=paint.reasons,
+        would_settle=would_settle,
         ageing=paint.ageing,
     )
 

@@ -11,6 +11,7 @@ from identify.geometry import Array
 from identify.outline import descriptors, frame_of, profile, to_frame
 from identify.records import Colour, Eye, LineTies, Measurement, Pattern, Polygon, Quantity, Thickness
 from identify.settings import Point
+from identify.told import Told
 
 DOUBTFUL = ("outline-unclear", "touches-edge")
 UNSURE_LENGTH, UNSURE_ASPECT = 0.013, 0.03
@@ -25,7 +26,7 @@ class Readings:
     `outline` (DESCRIPTORS,); `depth_px`: the body's depth in pixels, which sets the outline's noise.
     `p_nose`, `p_back`: probability that nose and tail, back and belly, are the right way round.
     `scaled`: sizes can be told apart.  `body_doubtful`: the measurement warns that the body's outline is
-    unclear, or its uncertainties say so.
+    unclear, or its uncertainties say so.  `told`: what a person said; `identify.rank.telling.tell` enters it.
     """
 
     length_mm: Quantity | None = None
@@ -52,10 +53,15 @@ class Readings:
     pattern: Pattern | None = None
     hard_to_read: tuple[str, ...] = ()
     body_doubtful: bool = False
+    told: tuple[Told, ...] = ()
 
     @property
     def scaled(self) -> bool:
-        return self.length_mm is not None
+        return self.length_mm is not None or self.told_of("depth_mm") is not None
+
+    def told_of(self, key: str) -> Told | None:
+        """What was told under a key."""
+        return next((t for t in self.told if t.key == key), None)
 
 
 def _places(m: Measurement, at_px: Polygon, at_mm: Polygon | None) -> Array | None:

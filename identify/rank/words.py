@@ -12,6 +12,7 @@ from identify.rank.likelihood import misread_chance
 from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings
 from identify.rank.rings import Rings
+from identify.rank.telling import FEATURE_OF
 from identify.records import ColourwayMatch
 
 NOT_SAID = "the set does not say"
@@ -85,7 +86,7 @@ def measured(r: Readings, way: int) -> dict[str, str]:
         words["lip"] = f"seen ({percent(r.lip)})" if r.lip >= 0.5 else f"none seen ({percent(1 - r.lip)})"
     if r.thickness_mm is not None:
         words["thickness"] = pm(r.thickness_mm.value, r.thickness_mm.u, "mm")
-    return words
+    return words | {FEATURE_OF[t.key]: t.words for t in r.told}
 
 
 def _colours(r: Readings) -> str:
@@ -116,6 +117,13 @@ def expected(r: Readings, p: Prepared, i: int, way: int, match: ColourwayMatch |
         "eye": _eye(p, i, length),
         "lip": form.lip or NOT_SAID,
         "thickness": NOT_SAID if form.thickness_mm is None else f"{form.thickness_mm:.1f} mm",
+        "depth": NOT_SAID if form.depth_mm is None else f"{form.depth_mm:.1f} mm",
+        "weight": NOT_SAID if form.weight_g is None else f"{form.weight_g:.1f} g",
+        "kind of line ties": form.tie_kind or NOT_SAID,
+        "kind of hangers": form.hanger_kind or NOT_SAID,
+        "kind of eye": NOT_SAID if form.eye is None else form.eye.kind or NOT_SAID,
+        "material": form.material or NOT_SAID,
+        "parts": NOT_SAID if form.parts is None else str(form.parts),
         "colours": NOT_SAID if match is None else f"nearest: {match.name}",
         "pattern": NOT_SAID if match is None else f"as of {match.name}",
     }

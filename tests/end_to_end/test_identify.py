@@ -39,7 +39,7 @@ def test_photos_good_and_bad_in_their_order(run: Run, photo: Path, refs: Path, t
     assert (best["maker"], best["model"], best["size"]) == ("Pellow Lake Supply", "Kettle Lid", "1")
     length = bait["length_mm"]
     assert abs(length["value"] - 58.57) < 3 * length["u"] + 0.2
-    whole = sum(c["probability"] for c in bait["candidates"]) + bait["none_of_these"]
+    whole = sum(c["probability"] for c in bait["candidates"]) + bait["none_of_these"] + bait["not_comparable"]
     assert math.isclose(whole, 1, abs_tol=1e-9)
     for candidate in bait["candidates"]:
         if candidate["probability"] > 1e-12:

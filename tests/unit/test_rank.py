@@ -18,7 +18,7 @@ from identify.geometry import Array
 from identify.outline import TURNED, descriptors, profile
 from identify.rank import Noise, Readings, prepare, rank, rank_readings, read
 from identify.rank.likelihood import hanger_table, hook_table, ties_present, turn_places
-from identify.rank.ranking import form_priors
+from identify.rank.priors import form_priors
 from identify.records import (
     Candidate,
     Colour,
@@ -100,7 +100,7 @@ def stranger(length: float, depth: float, ties: int) -> Form:
 
 
 def total(answer: Identification) -> float:
-    return sum(c.probability for c in answer.candidates) + answer.none_of_these
+    return sum(c.probability for c in answer.candidates) + answer.none_of_these + answer.not_comparable
 
 
 def names(candidate: Candidate) -> tuple[str, str | None]:
@@ -114,7 +114,8 @@ def test_a_good_reading_of_a_form_ranks_it_first(truth: Form):
     assert answer.candidates[0].probability > 0.9
     assert answer.by_maker[0].maker == truth.maker
     assert total(answer) == pytest.approx(1, abs=1e-9)
-    assert sum(m.probability for m in answer.by_model) + answer.none_of_these == pytest.approx(1, abs=1e-9)
+    rest = answer.none_of_these + answer.not_comparable
+    assert sum(m.probability for m in answer.by_model) + rest == pytest.approx(1, abs=1e-9)
 
 
 @pytest.mark.parametrize("scaled", [True, False])
