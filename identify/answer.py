@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from identify import __version__, reference
 from identify.measure import measure_file
-from identify.rank import Prepared, prepare, rank
+from identify.rank import Prepared, form_priors, prepare, rank
 from identify.records import WARNINGS, Bait, Failure, Notice, PhotoRecord, RefsUsed
 from identify.reference import Form, ReferenceSet
 from identify.settings import Settings
@@ -24,6 +24,14 @@ class References:
     sets: tuple[ReferenceSet, ...]
     prepared: Prepared
     notices: tuple[Notice, ...]
+    prior: tuple[tuple[str, float], ...] = ()
+    """Weights of makers, 1 for those not named: of the sets, or set for this run."""
+
+    def weighing(self, prior: Mapping[str, float]) -> References:
+        """The same with makers weighed so; the sets' own weights hold for those not named.  Raises BadOption."""
+        weights = dict(self.prior) | dict(prior)
+        form_priors(self.prepared, weights)
+        return replace(self, prior=tuple(sorted(weights.items())))
 
     @property
     def used(self) -> tuple[RefsUsed, ...]:
@@ -53,7 +61,9 @@ def read_sets(folders: Iterable[str | Path]) -> References:
         notices.append(Notice("same-model-twice", text))
     if not forms:
         notices.append(Notice("refs-empty", WARNINGS["refs-empty"]))
-    return References(sets, prepare(forms), tuple(notices))
+    prepared = prepare(forms)
+    weights = {maker: weight for one in reversed(sets) for maker, weight in one.prior if maker in prepared.makers}
+    return References(sets, prepared, tuple(notices), tuple(sorted(weights.items())))
 
 
 def _twice(sets: tuple[ReferenceSet, ...]) -> list[str]:
@@ -83,11 +93,14 @@ def rank_photo(record: PhotoRecord, references: References | None, at_most: int 
 def _ranked(bait: Bait, references: References, at_most: int | None) -> Bait:
     forms = references.prepared
     measurement = bait.measurement
-    if measurement.length_mm is None and forms.forms:
+    told = bait.told or ()
+    sized = measurement.length_mm is not None or any(t.key in ("length_mm", "depth_mm") for t in told)
+    if not sized and forms.forms:
         notice = Notice("size-open", WARNINGS["size-open"])
         measurement = replace(measurement, warnings=(*measurement.warnings, notice))
     listed = max(1, len(forms.forms)) if at_most is None else at_most
-    return Bait(measurement, rank(measurement, forms, at_most=listed))
+    answer = rank(measurement, forms, dict(references.prior), listed, told, explain=True)
+    return replace(bait, measurement=measurement, identification=answer)
 
 
 def identify_photo(

@@ -21,9 +21,11 @@ from identify.commands.options import (
     CardThickness,
     NoCard,
     Photos,
+    Prior,
     Refs,
     ReportDir,
     Scale,
+    Tell,
     Top,
     Units,
 )
@@ -73,6 +75,7 @@ def demo(
 @guarded
 def measure(
     photos: Photos,
+    told: Tell = None,
     card: Card = None,
     card_size: CardSize = DEFAULT_SIZE,
     card_thickness: CardThickness = DEFAULT_THICKNESS,
@@ -83,7 +86,7 @@ def measure(
     as_json: AsJson = False,
 ) -> int:
     """Measure the baits in each photo."""
-    settings = options.settings_of(card, card_size, card_thickness, card_reflectance, no_card, scale)
+    settings = options.settings_of(card, card_size, card_thickness, card_reflectance, no_card, scale, told)
     unit = options.units_of(units)
     from identify.commands.jobs import measure_photos
 
@@ -95,6 +98,8 @@ def measure(
 def identify(
     photos: Photos,
     refs: Refs = None,
+    told: Tell = None,
+    prior: Prior = None,
     top: Top = None,
     report: ReportDir = None,
     card: Card = None,
@@ -107,11 +112,11 @@ def identify(
     as_json: AsJson = False,
 ) -> int:
     """Measure the baits in each photo and rank makers, models, sizes and colourways: the main job."""
-    settings = options.settings_of(card, card_size, card_thickness, card_reflectance, no_card, scale)
+    settings = options.settings_of(card, card_size, card_thickness, card_reflectance, no_card, scale, told)
     unit, wanted = options.units_of(units), options.top_of(top)
     from identify.commands.jobs import identify_photos
 
-    return identify_photos(photos, refs, settings, wanted, report, unit, as_json)
+    return identify_photos(photos, refs, settings, wanted, report, unit, as_json, prior)
 
 
 @app.command()

@@ -11,7 +11,9 @@ from identify.commands import show
 from identify.commands.app import LISTED
 from identify.commands.chosen import chosen_refs
 from identify.commands.console import complain, console, put_line
+from identify.errors import BadOption
 from identify.measure import measure_file
+from identify.rank.priors import parse as parse_prior
 from identify.records import PhotoRecord
 from identify.report import words
 from identify.report.words import Units
@@ -30,10 +32,18 @@ def measure_photos(photos: Sequence[str], settings: Settings, units: Units, as_j
     return runner.run(runner.expand(photos), lambda path: measure_file(path, settings), show_one, as_json)
 
 
-def references_of(refs: Sequence[str] | None) -> References | None:
-    """The sets named, or else those chosen with `refs use`; None without either.  Raises SetMissing, SetFaulty."""
+def references_of(refs: Sequence[str] | None, prior: Sequence[str] | None = None) -> References | None:
+    """The sets named, or else those chosen with `refs use`, with makers weighed as `--prior` says; None without either.
+    Raises SetMissing, SetFaulty, and BadOption for a prior that the sets have no use for."""
     folders = tuple(refs or ()) or chosen_refs()
-    return read_sets(folders) if folders else None
+    if not folders:
+        if prior:
+            raise BadOption(
+                "--prior weighs makers of a reference set, and none was chosen.", "Name one with --refs SET."
+            )
+        return None
+    references = read_sets(folders)
+    return references.weighing(parse_prior(prior, references.prepared.makers)) if prior else references
 
 
 def identify_photos(
@@ -44,9 +54,10 @@ def identify_photos(
     report_dir: str | None,
     units: Units,
     as_json: bool,
+    prior: Sequence[str] | None = None,
 ) -> int:
     """The command `identify`; returns its exit code."""
-    references = references_of(refs)
+    references = references_of(refs, prior)
     if references is None:
         complain(NO_REFS)
     listed = top if as_json or top is not None else LISTED

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Annotated, Literal
 
 import typer
 
 from identify.errors import BadOption
 from identify.settings import ScaleLine, Settings
+from identify.told import parse as parse_told
 
 UnitName = Literal["mm", "inch"]
 CARD_PANEL, OUTPUT_PANEL = "Card and scale", "Output"
@@ -88,6 +90,24 @@ ReportDir = Annotated[
     ),
 ]
 
+Tell = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--told",
+        metavar="KEY=VALUE",
+        help="What you measured or saw: length_mm=63.5+-0.3, ties=2, material=wood; 2:ties=1 tells of bait 2. May be "
+        "given several times.",
+    ),
+]
+Prior = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--prior",
+        metavar="MAKER=WEIGHT",
+        help="How much likelier a maker is before looking, 1 when not given; may be given several times.",
+    ),
+]
+
 DEFAULT_SIZE, DEFAULT_THICKNESS, DEFAULT_REFLECTANCE = "85.60x53.98", 0.76, 0.18
 
 
@@ -98,6 +118,7 @@ def settings_of(
     card_reflectance: float = DEFAULT_REFLECTANCE,
     no_card: bool = False,
     scale: str | None = None,
+    told: Sequence[str] | None = None,
 ) -> Settings:
     """The settings that the options of one command mean.  Raises BadOption."""
     if no_card and card is not None:
@@ -124,6 +145,7 @@ def settings_of(
         else ((corners[0], corners[1]), (corners[2], corners[3]), (corners[4], corners[5]), (corners[6], corners[7])),
         no_card=no_card,
         scale_line=None if line is None else ScaleLine((line[0], line[1]), (line[2], line[3]), line[4]),
+        told=parse_told(told or ()),
     )
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -104,10 +105,17 @@ def _told(r: Readings, key: str) -> str | None:
     return str(min(int(told.value), MOST_PARTS)) if key == "parts" else str(told.value)
 
 
+_MADE: WeakKeyDictionary[Prepared, dict[str, Indices]] = WeakKeyDictionary()
+"""What `made` found: looking through thousands of forms takes longer than all of ranking."""
+
+
 def made(p: Prepared, key: str) -> Indices:
     """The kind (n,) of each form as an index, -1 where the set does not say."""
-    kinds = KINDS[key]
-    return np.array([_index(kinds, kinds.of(form)) for form in p.forms], np.int64)
+    found = _MADE.setdefault(p, {})
+    if key not in found:
+        kinds = KINDS[key]
+        found[key] = np.array([_index(kinds, kinds.of(form)) for form in p.forms], np.int64)
+    return found[key]
 
 
 def broad(p: Prepared, key: str, of_forms: Indices) -> Array:

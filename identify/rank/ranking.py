@@ -58,21 +58,27 @@ def rank(
     prior: Mapping[str, float] | None = None,
     at_most: int = LISTED_AT_MOST,
     told: Sequence[Told] = (),
+    explain: bool = False,
 ) -> Identification:
     """Rank a reference set's forms for one measurement.
 
     `forms`: of one or more sets, or these made ready by `prepare`, which saves time with many baits.  `prior`:
     weights of makers, 1 when not told.  `at_most`: so many candidates are written out, the likeliest ones.  Without a
     scale a candidate is a maker and model, its sizes summed out.  `told`: what a person said of the bait; it replaces
-    what the photo gave of the same.  A set without forms: none of these is sure.
+    what the photo gave of the same.  `explain`: also work out what would change the answer.  A set without forms: none
+    of these is sure.
     Raises BadOption for a prior that makes no sense.
     """
     p = forms if isinstance(forms, Prepared) else prepare(forms)
-    return rank_readings(tell(read(measurement), told), p, prior, at_most)
+    return rank_readings(tell(read(measurement), told), p, prior, at_most, explain)
 
 
 def rank_readings(
-    r: Readings, p: Prepared, prior: Mapping[str, float] | None = None, at_most: int = LISTED_AT_MOST
+    r: Readings,
+    p: Prepared,
+    prior: Mapping[str, float] | None = None,
+    at_most: int = LISTED_AT_MOST,
+    explain: bool = False,
 ) -> Identification:
     """As `rank`, from readings."""
     prior = prior or {}
@@ -122,7 +128,7 @@ def rank_readings(
         for s, q, match in zip(scored, shown, paint.matches, strict=True)
     )
     would_settle: tuple[Settling, ...] = ()
-    if candidates:
+    if candidates and explain:
         what_if = WhatIf(Case(r, p, ways, spoken, share, other, w))
         candidates = (replace(candidates[0], without=what_if.without()), *candidates[1:])
         if len(shown) > 1 and (shown[0] < SETTLED or shown[1] > OPEN * shown[0]):
