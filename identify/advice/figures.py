@@ -18,8 +18,13 @@ from identify.records import Measurement, PhotoRecord, Polygon
 LONG_SIDE = 1000
 RING = 0.22
 """Width of the ring of ground that is looked at around a thing, as a share of the thing's length."""
+HARD, SMOOTH = 16.0, 0.009
+"""A hard shadow's edge: light drops by all of the ground's light within the thing's length over this (4 mm of 70), after
+a blur of this share of the length, which the grain of wood and cloth does not outlast."""
 IN_SHADOW = 0.62
 """Share of the ground's light below which ground counts as shaded."""
+BROAD = 0.04
+"""Least width of a shadow, as a share of the ring's size (root of its area)."""
 TOO_DARK_GROUND = 0.012
 """Linear light of a ground on which shadows can't be seen."""
 
@@ -28,16 +33,14 @@ TOO_DARK_GROUND = 0.012
 class BaitFigures:
     """Of one bait.  `blur_px`: standard deviation of the blur at its outline, None where no edge is clear enough.
     `clipped`: share of its pixels with a channel at the end of its range; `glare`: share that is clipped or far lighter
-    than its neighbourhood.  `shade`: share of the ground around it that lies in shadow, and `shade_edge_px` how soft
-    that shadow's outer edge is (None without one).  `light_to_card`: light on the ground beside it over that beside the
-    card. `gap_to_card`, `gap_to_bait`: distance to the card and to the nearest other bait, as a share of the card's
-    longer side and of its own length."""
+    than its neighbourhood.  `hard_shade`: length of hard edges of shadow around it, as a share of its own.
+    `light_to_card`: light on the ground beside it over that beside the card.  `gap_to_card`, `gap_to_bait`: distance to
+    the card and to the nearest other bait, as a share of the card's longer side and of its own length."""
 
     blur_px: float | None
     clipped: float
     glare: float
-    shade: float
-    shade_edge_px: float | None
+    hard_shade: float
     light_to_card: float | None
     gap_to_card: float | None
     gap_to_bait: float | None
@@ -67,9 +70,9 @@ def look(photo: Photo, record: PhotoRecord) -> PhotoFigures:
 def _bait(photo: Photo, m: Measurement, record: PhotoRecord, ground: _Ground) -> BaitFigures:
     outline = np.array(m.outline_px)
     clipped, glare = _glare(photo, outline)
-    shade, edge = ground.shade(m.outline_px)
     others = [b.measurement.outline_px for b in record.baits if b.measurement.number != m.number]
     length = math.dist(m.nose_px, m.tail_px)
+    shade = ground.hard_shade(m.outline_px, length)
     gap = min((_gap(outline, np.array(o)) for o in others), default=None)
     to_card = light = None
     if record.card is not None and record.card.corners_px is not None:
@@ -77,7 +80,7 @@ def _bait(photo: Photo, m: Measurement, record: PhotoRecord, ground: _Ground) ->
         to_card = _gap(outline, card) / _longest_side(card)
         light = ground.light_between(m.outline_px, record.card.corners_px)
     return BaitFigures(
-        bait_blur(photo, outline), clipped, glare, shade, edge, light, to_card, None if gap is None else gap / length
+        bait_blur(photo, outline), clipped, glare, shade, light, to_card, None if gap is None else gap / length
     )
 
 
@@ -170,28 +173,28 @@ class _Ground:
         ring = (cv2.distanceTransform(apart, cv2.DIST_L2, 3) < width) & (self.bare[y0:y1, x0:x1] > 0)
         return (self.light[y0:y1, x0:x1], ring) if ring.sum() >= 50 else None
 
-    def shade(self, polygon: Polygon) -> tuple[float, float | None]:
-        """Share of the ground around a thing that lies in shadow, and how soft the shadow's edge is in pixels of the
-        photo (light's drop over its steepest slope)."""
+    def hard_shade(self, polygon: Polygon, length_px: float) -> float:
+        """How long hard edges of shadow on the ground around a thing are, as a share of its length: edges of broad dark
+        patches across which light drops as fast as HARD says."""
         found = self._ring(polygon)
         if found is None:
-            return 0.0, None
+            return 0.0
         light, ring = found
         lit = float(np.percentile(light[ring], 75))
         if lit < TOO_DARK_GROUND:
-            return 0.0, None
-        ratio = cv2.GaussianBlur(light / lit, (0, 0), 0.8)
-        dark = cv2.morphologyEx(
-            ((ratio < IN_SHADOW) & ring).astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)
-        )
-        share = float(dark.sum() / ring.sum())
+            return 0.0
+        length = max(length_px / self.shrink, 1.0)
+        # the thing's own light is kept out of the blur
+        spread = max(0.8, SMOOTH * length)
+        ratio = cv2.GaussianBlur(light * ring / lit, (0, 0), spread)
+        ratio /= np.maximum(cv2.GaussianBlur(ring.astype(np.float32), (0, 0), spread), 0.02)
+        # a shadow is broad; the grain of wood and folds of cloth are not
+        size = max(5, round(BROAD * math.sqrt(float(ring.sum()))))
+        dark = cv2.morphologyEx(((ratio < IN_SHADOW) & ring).astype(np.uint8), cv2.MORPH_OPEN, np.ones((size, size)))
         gx, gy = cv2.Sobel(ratio, cv2.CV_32F, 1, 0, scale=1 / 8), cv2.Sobel(ratio, cv2.CV_32F, 0, 1, scale=1 / 8)
+        steepest = cv2.dilate(cv2.magnitude(gx, gy), np.ones((5, 5), np.uint8))  # the rim lies a pixel or two beside it
         rim = (cv2.dilate(dark, np.ones((3, 3), np.uint8)) > dark) & ring
-        if rim.sum() < 15:
-            return share, None
-        slope = float(np.median(np.hypot(gx, gy)[rim]))
-        drop = 1 - float(np.median(ratio[dark > 0]))
-        return share, drop / max(slope, 1e-6) * self.shrink
+        return float((rim & (steepest > HARD / length)).sum() / length)
 
     def light_between(self, one: Polygon, other: Polygon) -> float | None:
         """Light on the ground beside one thing over that beside another."""

@@ -35,8 +35,8 @@ USUAL_MM = 70.0
 """Length that a bait is taken to have where there is no scale."""
 NOISY, DARK_EV, BRIGHT_EV = 0.05, -2.5, 1.6
 CLIPPED, GLARE = 0.06, 0.10
-HARD_EDGE, MUCH_SHADE = 0.03, 0.08
-"""Softness of a shadow's edge as a share of the bait's length, and how much of the ground around is shaded."""
+MUCH_SHADE = 0.8
+"""Length of hard edges of shadow around a bait, as a share of its own."""
 LIGHT_DIFFERS = 1.4
 FAR, NEAR, CLOSE = 1.5, 0.008, 0.04
 """Distance from the card as a share of its longer side, and from another bait as a share of the length."""
@@ -172,7 +172,7 @@ def _of_card(card: Card, codes: set[str]) -> Iterator[Tip]:
 
 
 def _of_bait(m: Measurement, seen: BaitFigures, figures: PhotoFigures, record: PhotoRecord) -> Iterator[Tip]:
-    for tip in (*_place(m, seen, len(record.baits)), *_readings(m), *_pixels(m, seen, figures), *_light(seen, m)):
+    for tip in (*_place(m, seen, len(record.baits)), *_readings(m), *_pixels(m, seen, figures), *_light(seen)):
         yield replace(tip, baits=(m.number,))
 
 
@@ -243,13 +243,12 @@ def _pixels(m: Measurement, seen: BaitFigures, figures: PhotoFigures) -> Iterato
         yield _tip("blurred", "ties")
 
 
-def _light(seen: BaitFigures, m: Measurement) -> Iterator[Tip]:
+def _light(seen: BaitFigures) -> Iterator[Tip]:
     if seen.clipped > CLIPPED:
         yield _tip("clipped")
     if seen.glare > GLARE:
         yield _tip("glare")
-    length = math.dist(m.nose_px, m.tail_px)
-    if seen.shade_edge_px is not None and seen.shade_edge_px < HARD_EDGE * length and seen.shade > MUCH_SHADE:
+    if seen.hard_shade > MUCH_SHADE:
         yield _tip("shadow-hard")
     if seen.light_to_card is not None and not 1 / LIGHT_DIFFERS < seen.light_to_card < LIGHT_DIFFERS:
         yield _tip("light-uneven")
