@@ -15,7 +15,7 @@ from identify.errors import BadOption
 from identify.measure import measure_file
 from identify.rank.priors import parse as parse_prior
 from identify.records import PhotoRecord
-from identify.report import words
+from identify.report import sheet
 from identify.report.words import Units
 from identify.serialise import dumps, photo_json
 from identify.settings import Settings
@@ -69,7 +69,7 @@ def identify_photos(
         for bait in record.baits:
             if bait.identification is not None:
                 name = PurePath(record.photo).name
-                answers.append((name, bait.measurement.number, words.headline(bait.identification)))
+                answers.append((name, bait.measurement.number, sheet.headline(bait.identification, bait.measurement)))
 
     names = runner.expand(photos)
     if report_dir is None:

@@ -9,12 +9,23 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from identify.records import Bait, Candidate, Identification, Measurement, Notice, PhotoRecord
-from identify.report import words
+from identify.records import (
+    NONE_OF_THESE,
+    NOT_COMPARABLE,
+    Bait,
+    Candidate,
+    Identification,
+    Measurement,
+    Notice,
+    PhotoRecord,
+)
+from identify.report import sheet, words
 from identify.report.words import Units
 
 INDENT = (0, 0, 0, 2)
 WEIGHT_WIDTH = 26
+CHANGES = 4
+"""So many features without which the answer would change are named."""
 
 
 def photo(out: Console, record: PhotoRecord, units: Units, ranked: bool) -> None:
@@ -52,23 +63,31 @@ def _bait(out: Console, bait: Bait, units: Units, ranked: bool) -> None:
     m = bait.measurement
     out.print()
     out.print(Text(f"Bait {m.number}", style="bold"))
-    out.print(_measured(m, units))
+    out.print(_table([*words.measured_rows(m, units), *sheet.told_rows(bait, units)]))
     _notices(out, m.warnings)
+    _said(out, "told otherwise: ", sheet.clashes(bait, units))
     if ranked and bait.identification is not None:
-        _answer(out, bait.identification, units)
+        _answer(out, bait.identification, m, units)
 
 
-def _measured(m: Measurement, units: Units) -> Padding:
+def _table(rows: Sequence[tuple[str, str]]) -> Padding:
     table = Table(box=None, show_header=False, padding=(0, 1), pad_edge=False)
     table.add_column(style="cyan", no_wrap=True)
     table.add_column()
-    for name, text in words.measured_rows(m, units):
+    for name, text in rows:
         table.add_row(name, text)
     return Padding(table, INDENT)
 
 
-def _answer(out: Console, found: Identification, units: Units) -> None:
+def _said(out: Console, head: str, texts: Sequence[str]) -> None:
+    for text in texts:
+        out.print(Padding(Text.assemble((head, "yellow"), text), INDENT))
+
+
+def _answer(out: Console, found: Identification, m: Measurement, units: Units) -> None:
     out.print()
+    if first := sheet.outline_first(m):
+        _said(out, "first: ", (first,))
     table = Table(box=None, padding=(0, 1), pad_edge=False)
     table.add_column("", justify="right")
     table.add_column("Maker / Model")
@@ -80,18 +99,33 @@ def _answer(out: Console, found: Identification, units: Units) -> None:
         probability = words.percent(candidate.probability)
         name = f"{candidate.maker} / {candidate.model}"
         table.add_row(str(i), name, size, words.colourway(candidate), probability, style="bold" if i == 1 else None)
-    rest = max(0.0, 1 - found.none_of_these - sum(c.probability for c in found.candidates))
+    rest = max(0.0, 1 - found.none_of_these - found.not_comparable - sum(c.probability for c in found.candidates))
     if rest > 0.0005:
         table.add_row("", "all others of the set", "", "", words.percent(rest))
-    style = "bold" if not found.candidates or found.none_of_these > found.candidates[0].probability else None
-    table.add_row("", "none of these", "", "", words.percent(found.none_of_these), style=style)
+    beside = {NONE_OF_THESE: found.none_of_these, NOT_COMPARABLE: found.not_comparable}
+    most = max(*beside.values(), found.candidates[0].probability if found.candidates else 0.0)
+    for name, p in beside.items():
+        table.add_row("", name, "", "", words.percent(p), style="bold" if p == most else None)
     out.print(Padding(table, INDENT))
+    if part := sheet.in_part(found):
+        out.print(Padding(Text(f"So far: {part}."), INDENT))
     if aged := words.ageing(found):
         out.print(Padding(Text(aged), INDENT))
     for i, text in enumerate(words.new_colour(found)):
         out.print(Padding(Text(text if i == 0 else f"- {text}"), INDENT))
     if found.candidates:
         _evidence(out, found.candidates[0], units)
+        _changes(out, found, units)
+
+
+def _changes(out: Console, found: Identification, units: Units) -> None:
+    """What would change the answer."""
+    for text in (sheet.runner_up(found), sheet.nothing_settles(found)):
+        if text:
+            out.print(Padding(Text(text), INDENT))
+    _said(out, "would settle it: ", sheet.settling(found, units))
+    for text in sheet.without(found)[:CHANGES]:
+        out.print(Padding(Text(text), INDENT))
 
 
 def _evidence(out: Console, candidate: Candidate, units: Units) -> None:

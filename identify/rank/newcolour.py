@@ -17,6 +17,12 @@ AGED = (
     "Faded or yellowed: look under hangers and hook guards, where no light came; all colours of the piece shift alike."
 )
 ANOTHER = "Another maker's body: look at ties, hangers and the seam again."
+MISREAD = NewColourReason(
+    "outline-unclear",
+    "Nothing of the sort: the outline may be misread, so that ground or shadow counted as paint. First look at the "
+    "outline drawn over the photo.",
+)
+"""Comes before all others where the outline is unclear."""
 TEXTS = {
     "unlisted": UNLISTED, "special-order": SPECIAL, "repainted": REPAINTED, "aged": AGED, "another-maker": ANOTHER,
 }  # fmt: skip

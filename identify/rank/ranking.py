@@ -16,6 +16,7 @@ from identify.geometry import Array
 from identify.rank import colourways, facts, likelihood, paintwork
 from identify.rank.colourways import ColourSpeech
 from identify.rank.evidence import Scored, rows
+from identify.rank.newcolour import MISREAD
 from identify.rank.posterior import weigh
 from identify.rank.prepared import Prepared, prepare
 from identify.rank.priors import form_priors
@@ -142,7 +143,7 @@ def rank_readings(
         none_of_these=w.none_of_these,
         not_comparable=w.not_comparable,
         colourway_new=paint.new,
-        new_colour_reasons=paint.reasons,
+        new_colour_reasons=(MISREAD, *paint.reasons) if paint.reasons and r.body_doubtful else paint.reasons,
         would_settle=would_settle,
         ageing=paint.ageing,
     )

@@ -125,11 +125,13 @@ def read(m: Measurement) -> Readings:
         zones=tuple((z.kind, z.colour) for z in m.zones),
         pattern=m.pattern,
         hard_to_read=m.hard_to_read,
-        body_doubtful=any(n.code in DOUBTFUL for n in m.warnings) or _unsure_of_size(m),
+        body_doubtful=body_doubtful(m),
     )
 
 
-def _unsure_of_size(m: Measurement) -> bool:
-    """Length or proportion are given with so much doubt that the outline itself may be wrong."""
+def body_doubtful(m: Measurement) -> bool:
+    """The outline may be wrong: it is said to be unclear, or length or proportion are given with so much doubt."""
+    if any(n.code in DOUBTFUL for n in m.warnings):
+        return True
     length = m.length_mm is not None and m.length_mm.u > UNSURE_LENGTH * m.length_mm.value
     return length or m.depth_to_length.u > UNSURE_ASPECT * m.depth_to_length.value

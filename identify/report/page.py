@@ -7,9 +7,19 @@ from pathlib import PurePath
 
 from identify.answer import References
 from identify.colour import hex_of
-from identify.records import Bait, Candidate, Colour, Identification, Lab, Notice, PhotoRecord
+from identify.records import (
+    NONE_OF_THESE,
+    NOT_COMPARABLE,
+    Bait,
+    Candidate,
+    Colour,
+    Identification,
+    Lab,
+    Notice,
+    PhotoRecord,
+)
 from identify.reference import Form
-from identify.report import drawing, words
+from identify.report import drawing, sheet, words
 from identify.report.drawing import Drawing, Overlay
 from identify.report.picture import Pictures
 from identify.report.words import Units
@@ -68,6 +78,7 @@ class Bar:
     short: str
     length: float
     beyond: bool
+    second: str
 
 
 @dataclass(frozen=True)
@@ -87,6 +98,15 @@ class BaitPage:
     ageing: str
     new_colour: tuple[str, ...]
     ranked: bool
+    first: str
+    """What has to be said before anything else of the answer."""
+    clashes: tuple[str, ...]
+    in_part: str
+    runner_up: str
+    second: str
+    settling: tuple[str, ...]
+    nothing_settles: str
+    without: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -98,6 +118,8 @@ class PhotoPage:
     set_aside: tuple[str, ...]
     seen: Seen | None
     baits: tuple[BaitPage, ...]
+    sha256: str
+    told: str
 
 
 def photo_page(
@@ -122,6 +144,18 @@ def photo_page(
         set_aside=words.set_aside(record.set_aside),
         seen=seen,
         baits=baits,
+        sha256=record.sha256 or "",
+        told=_told(record, units),
+    )
+
+
+def _told(record: PhotoRecord, units: Units) -> str:
+    """All that was told of the baits of a photo, in one line."""
+    several = len(record.baits) > 1
+    return "; ".join(
+        f"{f'bait {bait.measurement.number}: ' if several else ''}{name.removesuffix(', as told')} {text}"
+        for bait in record.baits
+        for name, text in sheet.told_rows(bait, units)
     )
 
 
@@ -136,6 +170,7 @@ def _bait_page(
         alt = f"Bait {m.number} close up: {fitted}, nose {m.nose}, back {m.back}."
         seen = Seen(cut.href, cut.window, drawing.bait(m, cut.window), alt)
     top = found.candidates[0] if found is not None and found.candidates else None
+    second = found.candidates[1] if found is not None and len(found.candidates) > 1 else None
     form = None
     if top is not None and references is not None:
         form = references.form(top.maker, top.model, top.size, top.variant)
@@ -143,20 +178,28 @@ def _bait_page(
     name = words.name(top) if top is not None else ""
     return BaitPage(
         number=m.number,
-        rows=tuple(words.measured_rows(m, units)),
+        rows=(*words.measured_rows(m, units), *sheet.told_rows(bait, units)),
         notices=_texts(m.warnings),
         seen=seen,
         swatches=_swatches(bait, top, form),
         candidates=_rows(found) if found is not None else (),
-        headline=words.headline(found) if found is not None else "",
+        headline=sheet.headline(found, m) if found is not None else "",
         top=name,
-        bars=tuple(_bars(top, units)) if top is not None else (),
+        bars=tuple(_bars(top, second, units)) if top is not None else (),
         together=f"{words.strongest(top)} {words.together(top)}" if top is not None else "",
         overlay=laid,
         overlay_alt=f"The measured outline laid over that of {name}, nose left, back up." if laid else "",
         ageing=words.ageing(found) if found is not None else "",
         new_colour=words.new_colour(found) if found is not None else (),
         ranked=found is not None,
+        first=sheet.outline_first(m),
+        clashes=sheet.clashes(bait, units),
+        in_part=sheet.in_part(found) if found is not None else "",
+        runner_up=sheet.runner_up(found) if found is not None else "",
+        second=words.name(second) if second is not None else "",
+        settling=sheet.settling(found, units) if found is not None else (),
+        nothing_settles=sheet.nothing_settles(found) if found is not None else "",
+        without=(sheet.without(found) or tuple(filter(None, (sheet.firm(found),)))) if found is not None else (),
     )
 
 
@@ -170,22 +213,22 @@ def _count(n: int, word: str) -> str:
 
 def _rows(found: Identification) -> tuple[Row, ...]:
     rows = []
-    none_first = not found.candidates or found.none_of_these > found.candidates[0].probability
+    beside = {NONE_OF_THESE: found.none_of_these, NOT_COMPARABLE: found.not_comparable}
+    most = max(*beside.values(), found.candidates[0].probability if found.candidates else 0.0)
     for i, c in enumerate(found.candidates[:CANDIDATES], 1):
         size = " ".join(filter(None, (c.size, c.variant))) or "open"
         name = f"{c.maker} / {c.model}"
         shown = words.percent(c.probability)
-        first = i == 1 and not none_first
+        first = i == 1 and c.probability == most
         rows.append(Row(str(i), name, size, words.colourway(c), c.made or "–", shown, c.probability, first))
-    rest = max(0.0, 1 - found.none_of_these - sum(c.probability for c in found.candidates[:CANDIDATES]))
+    rest = max(0.0, 1 - sum(beside.values()) - sum(c.probability for c in found.candidates[:CANDIDATES]))
     if rest > 0.0005:
         rows.append(Row("", "all others of the set", "", "", "", words.percent(rest), rest, False))
-    none = found.none_of_these
-    rows.append(Row("", "none of these", "", "", "", words.percent(none), none, none_first))
+    rows += [Row("", name, "", "", "", words.percent(p), p, p == most) for name, p in beside.items()]
     return tuple(rows)
 
 
-def _bars(candidate: Candidate, units: Units) -> list[Bar]:
+def _bars(candidate: Candidate, second: Candidate | None, units: Units) -> list[Bar]:
     found = []
     for row in candidate.evidence:
         share = max(-1.0, min(1.0, row.weight / BAR_FULL))
@@ -194,14 +237,19 @@ def _bars(candidate: Candidate, units: Units) -> list[Bar]:
                 feature=words.feature_name(row),
                 measured=words.in_units(row.measured, units),
                 expected=words.in_units(row.expected, units),
-                weight=f"{row.weight:+.2f}".replace("-", "−"),
+                weight=_signed(row.weight),
                 words=words.weight_in_words(row.weight),
                 short=words.weight_in_short(row.weight),
                 length=round(share * BAR_HALF, 1),
                 beyond=abs(row.weight) > BAR_FULL,
+                second="" if (other := sheet.weight_for(second, row.feature)) is None else _signed(other),
             )
         )
     return found
+
+
+def _signed(weight: float) -> str:
+    return f"{weight:+.2f}".replace("-", "−")
 
 
 def _swatches(bait: Bait, top: Candidate | None, form: Form | None) -> tuple[Swatch, ...]:

@@ -85,16 +85,19 @@ def in_units(text: str, units: Units) -> str:
 
 def factor(weight: float) -> str:
     """10 to the power of a weight's size, as people say it: 1.3, 16, 2,400, a million."""
-    size = abs(weight)
-    if size >= 9:
+    return "more than a billion" if abs(weight) >= 9 else times(10 ** abs(weight))
+
+
+def times(many: float) -> str:
+    """How many times, to two figures."""
+    if many >= 1e9:
         return "more than a billion"
-    times = 10**size
-    if times >= 999_500:
-        return f"{times / 1e6:,.0f} million"
-    if times >= 9.95:
-        digits = max(0, math.floor(math.log10(times)) - 1)
-        return f"{round(times / 10**digits) * 10**digits:,.0f}"
-    return f"{times:.1f}"
+    if many >= 999_500:
+        return f"{many / 1e6:,.0f} million"
+    if many >= 9.95:
+        digits = max(0, math.floor(math.log10(many)) - 1)
+        return f"{round(many / 10**digits) * 10**digits:,.0f}"
+    return f"{many:.1f}"
 
 
 def weight_in_words(weight: float) -> str:
@@ -121,7 +124,8 @@ WORDS_FOR_ROWS = {
 
 
 def feature_name(row: Evidence) -> str:
-    return WORDS_FOR_ROWS.get(row.feature, row.feature)
+    """A row of evidence as people call it; what a person told is marked so."""
+    return f"{WORDS_FOR_ROWS.get(row.feature, row.feature)}{' (told)' if row.told else ''}"
 
 
 def name(candidate: Candidate) -> str:

@@ -38,7 +38,8 @@ def render(pages: list[PhotoPage], references: References | None, today: datetim
     """The whole report as HTML that needs no other file."""
     sets = references.used if references is not None else ()
     date = (today or datetime.date.today()).isoformat()
-    return _template().render(pages=pages, sets=sets, version=__version__, date=date)
+    prior = ", ".join(f"{maker} {weight:g}" for maker, weight in (references.prior if references is not None else ()))
+    return _template().render(pages=pages, sets=sets, version=__version__, date=date, prior=prior)
 
 
 class Report:
