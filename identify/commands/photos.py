@@ -56,7 +56,7 @@ def run(
     given).  `quiet`: no progress.
     """
     codes: list[str | None] = []
-    bar = _Bar(len(photos), quiet)
+    bar = Bar(len(photos), quiet)
     try:
         for done, path in enumerate(photos):
             bar.show(done, path)
@@ -95,7 +95,7 @@ def _do(
     return record
 
 
-class _Bar:
+class Bar:
     """A bar on stderr, on a terminal and for several photos only; gone whenever results are printed."""
 
     def __init__(self, total: int, quiet: bool) -> None:

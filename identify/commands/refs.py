@@ -1,13 +1,25 @@
-"""`baitprint refs`: reference sets listed, shown, chosen and checked."""
+"""`baitprint refs`: reference sets.  Commands parse and call; what they do stands in the modules they import."""
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
-from identify.commands.console import console, guarded, put_line
-from identify.commands.options import AsRows
+from identify.commands import options
+from identify.commands.console import guarded
+from identify.commands.options import (
+    DEFAULT_REFLECTANCE,
+    DEFAULT_SIZE,
+    DEFAULT_THICKNESS,
+    AsRows,
+    Card,
+    CardReflectance,
+    CardSize,
+    CardThickness,
+    NoCard,
+    Scale,
+)
 
 app = typer.Typer(
     help="Reference sets: what is known of makers, models, sizes and colourways.",
@@ -15,6 +27,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 Set = Annotated[str, typer.Argument(metavar="SET", help="Folder of a reference set.")]
+SHOWS, OTHERWISE = "What the photos show", "Instead of photos"
 
 
 @app.command("list")
@@ -26,44 +39,9 @@ def list_sets(
     as_json: AsRows = False,
 ) -> int:
     """List the reference sets in a folder, and those chosen with `refs use`."""
-    from pathlib import Path
+    from identify.commands import refs_show
 
-    from identify.commands.chosen import chosen_refs
-    from identify.errors import SetMissing
-    from identify.reference.rows import SetRow, set_row, set_rows
-    from identify.serialise import document, dumps
-
-    rows = list(set_rows(Path(folder or ".")))
-    chosen = chosen_refs()
-    here = {Path(row.path).resolve() for row in rows}
-    if folder is None:
-        for other in (Path(c) for c in chosen):
-            if other.resolve() not in here:
-                try:
-                    rows.append(set_row(other))
-                except SetMissing as why:
-                    rows.append(SetRow(str(other), None, None, None, None, None, why.message))
-    resolved = {Path(c).resolve() for c in chosen}
-    marked = [Path(row.path).resolve() in resolved for row in rows]
-    if as_json:
-        found: dict[str, Any] = document("sets", tuple(rows))
-        for row, is_chosen in zip(found["rows"], marked, strict=True):
-            row["chosen"] = is_chosen
-        put_line(dumps(found))
-        return 0
-    out = console()
-    if not rows:
-        out.print("There are no reference sets here. Name the folder that holds them.")
-        return 0
-    table = _table("", "Title", "Models", "Sizes", "Colourways", "Folder")
-    for row, is_chosen in zip(rows, marked, strict=True):
-        counts = [_text(n) for n in (row.models, row.sizes, row.colourways)]
-        table.add_row("chosen" if is_chosen else "", row.title or "cannot be used", *counts, row.path)
-    out.print(table)
-    for row in rows:
-        if row.fault:
-            out.print(row.fault)
-    return 0
+    return refs_show.list_sets(folder, as_json)
 
 
 @app.command("show")
@@ -73,38 +51,10 @@ def show_set(
     model: Annotated[str | None, typer.Argument(metavar='["MAKER / MODEL"]', help="One model or one maker.")] = None,
     as_json: AsRows = False,
 ) -> int:
-    """Show what a set knows: all of it in a table, or one model with its colourways."""
-    from pathlib import Path
+    """Show what a set knows: all of it in a table, or one model with its colourways and what it rests on."""
+    from identify.commands import refs_show
 
-    from identify.reference import read
-    from identify.reference.rows import model_rows
-    from identify.serialise import document, dumps
-
-    found = read(Path(folder))
-    rows = model_rows(found, model)
-    if as_json:
-        put_line(dumps({**document("models", rows), "title": found.title, "sha256": found.sha256}))
-        return 0
-    out = console()
-    out.print(f"{found.title} ({len(found.profiles)} models)", style="bold")
-    if model is None and found.description:
-        out.print(found.description)
-    table = _table("Maker / Model", "Size", "Length", "Depth", "Ties", "Hangers", "Lip", "Made", "Known by")
-    for r in rows:
-        size = " ".join(filter(None, (r.size, r.variant)))
-        table.add_row(
-            f"{r.maker} / {r.model}", size, _mm(r.length_mm), _mm(r.depth_mm), _text(r.line_ties), _text(r.hangers),
-            _text(r.lip), _text(r.made), _text(r.known_by),
-        )  # fmt: skip
-    out.print(table)
-    if model is not None:
-        colours = _table("Colourway", "Name", "Back (Lab)", "Belly (Lab)", "Pattern", "Finish")
-        listed = {c.code: c for r in rows for c in r.colourways}
-        for c in listed.values():
-            colours.add_row(c.code, c.name, _lab(c.back_lab), _lab(c.belly_lab), _text(c.pattern), _text(c.finish))
-        out.print()
-        out.print(colours)
-    return 0
+    return refs_show.show_set(folder, model, as_json)
 
 
 @app.command("use")
@@ -114,19 +64,9 @@ def use_set(
     none: Annotated[bool, typer.Option("--none", help="Choose no set any more.")] = False,
 ) -> int:
     """Choose the set that `identify` asks when no --refs is given."""
-    from identify.answer import read_sets
-    from identify.commands.chosen import choose_refs
-    from identify.errors import BadOption
+    from identify.commands import refs_show
 
-    if bool(folder) == none:
-        raise BadOption("Which set?", "Name a set's folder, or say --none to choose no set any more.")
-    references = read_sets(folder or ())
-    choose_refs(tuple(folder or ()))
-    titles = ", ".join(one.title for one in references.sets)
-    put_line(
-        f"From now on identify asks: {titles}." if folder else "From now on no set is asked unless named by --refs."
-    )
-    return 0
+    return refs_show.use_set(folder, none)
 
 
 @app.command("lint")
@@ -136,46 +76,91 @@ def lint_sets(
     as_json: AsRows = False,
 ) -> int:
     """Check reference sets: every fault with its file and line, and what to do."""
-    from identify.reference import lint
-    from identify.reference.faults import as_document
-    from identify.serialise import dumps
+    from identify.commands import refs_show
 
-    reports = [lint(folder) for folder in folders]
-    code = 1 if any(report.errors for report in reports) else 0
-    if as_json:
-        put_line(dumps(dict(as_document(reports))))
-        return code
-    out = console()
-    for report in reports:
-        for kind, faults in (("error", report.errors), ("remark", report.remarks)):
-            for fault in faults:
-                out.print(f"{kind} in {fault.where}: {fault.text} [{fault.code}]", soft_wrap=True)
-                out.print(f"    {fault.fix}", soft_wrap=True)
-        counts = f"{_count(len(report.errors), 'error')}, {_count(len(report.remarks), 'remark')}"
-        out.print(f"{report.folder}: {counts}", soft_wrap=True)
-    return code
+    return refs_show.lint_sets(folders, as_json)
 
 
-def _table(*heads: str) -> Any:
-    from rich.table import Table
+@app.command("new")
+@guarded
+def new_set(
+    folder: Annotated[str, typer.Argument(metavar="SET", help="Folder of the new set.")],
+    title: Annotated[str, typer.Option("--title", metavar="T", help="What the set is called.")],
+    editor: Annotated[str, typer.Option("--editor", metavar="WHO", help="Who answers for it.")] = "",
+    licence: Annotated[str, typer.Option("--licence", metavar="L", help="Under which others may use it.")] = "",
+) -> int:
+    """Begin a reference set."""
+    from identify.commands.refs_add import new_set
 
-    table = Table(*heads, box=None, padding=(0, 1), pad_edge=False)
-    for column in table.columns:
-        column.no_wrap = column.header in ("Size", "Length", "Depth", "Made", "Known by")
-    return table
-
-
-def _text(value: object) -> str:
-    return "–" if value is None else str(value)
-
-
-def _mm(value: float | None) -> str:
-    return "–" if value is None else f"{value:.1f} mm"
+    return new_set(folder, title, editor, licence)
 
 
-def _lab(lab: tuple[float, float, float] | None) -> str:
-    return "–" if lab is None else ", ".join(f"{v:.0f}" for v in lab)
+def _shows(*names: str, metavar: str, help: str) -> typer.models.OptionInfo:
+    found: typer.models.OptionInfo = typer.Option(*names, metavar=metavar, help=help, rich_help_panel=SHOWS)
+    return found
 
 
-def _count(n: int, word: str) -> str:
-    return f"{n} {word}{'' if n == 1 else 's'}"
+@app.command("add")
+@guarded
+def add_photos(
+    folder: Set,
+    photos: Annotated[
+        list[str] | None, typer.Argument(metavar="[PHOTO...]", help="Photos of known baits, one bait in each.")
+    ] = None,
+    maker: Annotated[str | None, _shows("--maker", metavar="M", help="Who made it.")] = None,
+    model: Annotated[str | None, _shows("--model", metavar="N", help="What it is called.")] = None,
+    size: Annotated[str | None, _shows("--size", metavar="S", help="Code of its size.")] = None,
+    variant: Annotated[str | None, _shows("--variant", metavar="V", help="Code of its variant.")] = None,
+    colourway: Annotated[str | None, _shows("--colourway", metavar="CODE", help="Code of its colourway.")] = None,
+    name: Annotated[str | None, _shows("--name", metavar="TEXT", help="Name of the colourway.")] = None,
+    made: Annotated[
+        str | None,
+        _shows("--made", metavar="EDTF", help="Years of the variant, else of the model: 1936~/1957."),
+    ] = None,
+    ties: Annotated[int | None, _shows("--ties", metavar="K", help="Line ties it was made with.")] = None,
+    known_by: Annotated[
+        str | None,
+        _shows("--known-by", metavar="HOW", help="How that is known: marked, paper, told, collectors or tool."),
+    ] = None,
+    piece: Annotated[
+        str | None,
+        _shows("--piece", metavar="ID", help="All photos show this bait; without, each photo is a bait of its own."),
+    ] = None,
+    length_mm: Annotated[
+        str | None, _shows("--length-mm", metavar="L", help="Its length by caliper: goes before the photos'.")
+    ] = None,
+    depth_mm: Annotated[str | None, _shows("--depth-mm", metavar="D", help="Its depth by caliper.")] = None,
+    contributor: Annotated[str | None, _shows("--contributor", metavar="WHO", help="Who contributes this.")] = None,
+    table: Annotated[
+        str | None,
+        typer.Option("--table", metavar="FILE.csv", help="A row for each photo instead.", rich_help_panel=OTHERWISE),
+    ] = None,
+    pile: Annotated[
+        str | None,
+        typer.Option(
+            "--pile", metavar="DIR", help="A pile of `sort`: DIR, then its NAME as argument.", rich_help_panel=OTHERWISE
+        ),
+    ] = None,
+    without: Annotated[
+        str | None,
+        typer.Option("--without", metavar="PHOTO", help="Take a photo out again.", rich_help_panel=OTHERWISE),
+    ] = None,
+    jobs: Annotated[
+        int | None, typer.Option("--jobs", metavar="N", min=1, help="Photos measured at once; all cores if not given.")
+    ] = None,
+    card: Card = None,
+    card_size: CardSize = DEFAULT_SIZE,
+    card_thickness: CardThickness = DEFAULT_THICKNESS,
+    card_reflectance: CardReflectance = DEFAULT_REFLECTANCE,
+    no_card: NoCard = False,
+    scale: Scale = None,
+) -> int:
+    """Learn a model's profile from photos of known baits, or sharpen it."""
+    settings = options.settings_of(card, card_size, card_thickness, card_reflectance, no_card, scale)
+    from identify.commands.refs_add import Asked, add
+
+    asked = Asked(
+        photos or (), maker, model, size, variant, colourway, name, made, ties, known_by, piece, contributor,
+        length_mm, depth_mm, table, pile, without,
+    )  # fmt: skip
+    return add(folder, asked, settings, jobs)

@@ -10,6 +10,7 @@ from pathlib import Path
 from identify.errors import SetMissing
 from identify.reference import checks
 from identify.reference.faults import Fault
+from identify.reference.journal import settle
 from identify.reference.parse import Notes, decode, parse_toml, validate
 from identify.reference.schema import ModelFile, SetFile
 from identify.reference.sets import Drawing, Profile
@@ -55,10 +56,12 @@ def digest(hashes: dict[str, str]) -> str:
 
 
 def load(folder: Path) -> Loaded:
-    """Read and check all of a set.  Raises SetMissing if there is no such folder."""
+    """Read and check all of a set; what an interrupted writer left is settled first.  Raises SetMissing if there is no
+    such folder."""
     if not folder.is_dir():
         what = f"{folder} is a file" if folder.exists() else f"There is no folder {folder}"
         raise SetMissing(f"{what}.", "Name the folder of a reference set: the one that holds set.toml.")
+    settle(folder)
     files = files_of(folder)
     contents: dict[str, bytes] = {}
     errors: list[Fault] = []
@@ -78,6 +81,13 @@ def load(folder: Path) -> Loaded:
             continue
         _load_model(loaded, name, contents)
     errors += checks.of_set(loaded.profiles, loaded.texts)
+    return loaded
+
+
+def load_model(file: str, contents: dict[str, bytes]) -> Loaded:
+    """One model file of a set with the outlines it names, from bytes by relative path."""
+    loaded = Loaded(Path(), tuple(sorted(contents)), "")
+    _load_model(loaded, file, contents)
     return loaded
 
 

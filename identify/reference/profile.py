@@ -74,7 +74,7 @@ class Form:
     hangers: RingPlaces | None
     eye: EyeProfile | None
     hooks: int | None
-    lip: Literal["none", "metal", "plastic"] | None
+    lip: Literal["none", "metal", "plastic", "other"] | None
     tie_kind: str | None
     hanger_kind: str | None
     material: str | None

@@ -19,7 +19,7 @@ Pattern = Literal["plain", "dots", "bars", "blend", "other"]
 KnownBy = Literal["marked", "paper", "told", "collectors", "tool"]
 Material = Literal["wood", "plastic", "metal", "rubber", "other"]
 Hardware = Literal["screw-eye", "wire", "plate", "cup", "other"]
-LipKind = Literal["none", "metal", "plastic"]
+LipKind = Literal["none", "metal", "plastic", "other"]
 EyeKind = Literal["painted", "glass", "tack", "none"]
 
 

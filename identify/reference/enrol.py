@@ -1,0 +1,273 @@
+"""Photos into a reference set and out again: each one checked, learned from and written, all or nothing."""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from identify.errors import BadOption, Contradicts, NotLearned, SetFaulty
+from identify.records import PhotoRecord
+from identify.reference import agree, journal, write
+from identify.reference.forms import forms_of
+from identify.reference.learn import Learned
+from identify.reference.load import load_model
+from identify.reference.merge import KeptByHand
+from identify.reference.parse import Notes, parse_toml
+from identify.reference.pieces import Facts, Piece, Record, Shot, read_record, record_text
+from identify.reference.profile import Form
+from identify.reference.reader import read
+from identify.reference.relearn import relearned
+from identify.reference.shots import shot_of, the_bait
+
+PLACES = ".baitprint-photos.json"
+"""Hidden in the set and never shared: where on this machine the photos lie, by their hash, for `refs export`."""
+PIECES = ".pieces.jsonl"
+
+
+@dataclass(frozen=True)
+class Wish:
+    """One photo to learn from, and what it is told to show.  `row`: of the table it comes from."""
+
+    photo: Path
+    maker: str
+    model: str
+    facts: Facts
+    piece: str | None = None
+    contributor: str | None = None
+    bait: int | None = None
+    row: int | None = None
+
+    @property
+    def name(self) -> str:
+        return f"{self.maker} / {self.model}"
+
+
+@dataclass(frozen=True)
+class Done:
+    """What came of a photo: nothing when it was in already; else what was learned, what stayed as a person wrote it,
+    and how the photo was turned to lie as the profile does."""
+
+    file: str
+    learned: Learned | None = None
+    kept: tuple[KeptByHand, ...] = ()
+    changed: bool = False
+    turned: str | None = None
+
+
+@dataclass(frozen=True)
+class _Files:
+    """A model's files as they are: `outlines` holds every SVG of its maker's folder by name."""
+
+    file: str
+    text: str | None
+    outlines: dict[str, bytes]
+    record: Record
+    had_pieces: bool
+
+
+def pieces_of(folder: Path, file: str) -> Record:
+    """What the profile of a model file was learned from; empty when nothing is known.  Raises SetFaulty."""
+    path = pieces_path(file)
+    try:
+        return read_record((folder / path).read_text("utf-8"), path)
+    except FileNotFoundError:
+        return Record()
+    except (OSError, UnicodeDecodeError) as why:
+        raise SetFaulty(f"{path} cannot be read: {why}.", "Restore it from a copy, or delete it.") from why
+
+
+def pieces_path(file: str) -> str:
+    return file.removesuffix(".toml") + PIECES
+
+
+class Editor:
+    """A set that is being added to.  Raises SetMissing, SetFaulty."""
+
+    def __init__(self, folder: Path, today: datetime.date | None = None) -> None:
+        self.folder, self.today = folder, today or datetime.date.today()
+        found = read(folder)
+        self._files = {p.name.casefold(): p.file for p in found.profiles}
+        self._shots: dict[tuple[str, int], tuple[str, str]] = {}
+        for profile in found.profiles:
+            self._note(profile.file, pieces_of(folder, profile.file))
+
+    def _note(self, file: str, record: Record) -> None:
+        self._shots = {key: place for key, place in self._shots.items() if place[0] != file}
+        for piece in record.pieces:
+            for shot in piece.photos:
+                self._shots[shot.sha256, shot.bait] = (file, piece.piece)
+
+    def file_of(self, wish: Wish) -> str:
+        return self._files.get(wish.name.casefold()) or write.model_path(wish.maker, wish.model)
+
+    def knows(self, wish: Wish, sha256: str) -> bool:
+        """Whether a photo is in the set already, so that it need not be measured.  Raises NotLearned if it is there as
+        something else."""
+        place = self._shots.get((sha256, wish.bait or 1))
+        if place is None:
+            return False
+        file, name = place
+        piece = pieces_of(self.folder, file).piece(name)
+        if piece is None:
+            return False
+        same = (file, piece.size, piece.variant) == (self.file_of(wish), wish.facts.size, wish.facts.variant)
+        if not same or (wish.piece is not None and wish.piece != name):
+            where = f"{file}, size {piece.size}" + (f", variant {piece.variant}" if piece.variant else "")
+            raise NotLearned(
+                f"{wish.photo} is in the set already, as piece {name} of {where}.",
+                f'To move it, take it out first: baitprint refs add "{self.folder}" --without "{wish.photo}"',
+            )
+        return True
+
+    def add(self, wish: Wish, record: PhotoRecord | None, sha256: str) -> Done:
+        """Learn from a measured photo (None: one that the set `knows`; only what is told of it may have changed).
+
+        Raises NotLearned, Contradicts, CannotWrite; the set is then as before.
+        """
+        with journal.locked(self.folder):
+            files = self._read(self.file_of(wish))
+            if record is None:
+                name = self._shots[sha256, wish.bait or 1][1]
+                pieces = _told(files.record.pieces, name, wish.facts)
+                return self._write(files, wish.maker, wish.model, pieces)
+            bait = the_bait(record, wish.bait)
+            shot = shot_of(record, bait, wish.contributor, self.today)
+            forms = self._forms(files)
+            shot, turned = self._checked(wish, shot, forms)
+            name = wish.piece or sha256[:12]
+            before = files.record.piece(name)
+            if before is not None and (before.size, before.variant) != (wish.facts.size, wish.facts.variant):
+                raise NotLearned(f"The piece {name} is in the set already, as size {before.size}.", "Use another name.")
+            fresh = Piece(**{**wish.facts.model_dump(), "piece": name, "photos": (shot,)})
+            pieces = (*files.record.pieces, fresh)
+            if before is not None:
+                more = before.model_copy(update={"photos": (*before.photos, shot)})
+                pieces = _told(tuple(more if p is before else p for p in files.record.pieces), name, wish.facts)
+            done = self._write(files, wish.maker, wish.model, pieces, {sha256: str(wish.photo.resolve())})
+            return replace(done, turned=turned)
+
+    def _checked(self, wish: Wish, shot: Shot, forms: tuple[Form, ...]) -> tuple[Shot, str | None]:
+        here, facts = wish.facts, wish.facts
+        of_size = [f for f in forms if f.size == here.size]
+        same = [f for f in of_size if f.variant == here.variant]
+        shot, turned = agree.straightened(shot, same or of_size or forms)
+        if not forms and agree.unsure_which_way(shot):
+            raise NotLearned(
+                f"In {wish.photo} it cannot be told for sure which end is the nose and which side the back.",
+                "The first photo of a model must show it: on its side, eye and line ties in view.",
+            )
+        if shot.length_mm is None and facts.length_mm is None and not of_size:
+            raise NotLearned(
+                f"{wish.photo} shows no card, so the length of size {here.size} is not known.",
+                "Lay a card beside the bait, or tell its length with --length-mm.",
+            )
+        profile = (same or [f for f in of_size if f.variant is None] or of_size)[:1]
+        if profile and (found := agree.differences(shot, facts, profile[0], ties_may_differ=not same)):
+            raise Contradicts(
+                f"{wish.photo} does not fit {wish.name}, size {here.size}"
+                + (f", variant {here.variant}" if same and here.variant else "")
+                + f": {'; '.join(found)}.",
+                _way_out(wish, shot, forms),
+            )
+        return shot, turned
+
+    def without(self, photo: str) -> dict[str, Done]:
+        """Take a photo out again, told by its path, its name or the beginning of its hash; what came of each model file
+        that it was in.  Raises BadOption if the set does not have it."""
+        hashed = hashlib.sha256(Path(photo).read_bytes()).hexdigest() if Path(photo).is_file() else photo.lower()
+        done = {}
+        with journal.locked(self.folder):
+            for file in sorted({place[0] for place in self._shots.values()}):
+                files = self._read(file)
+                left = tuple(
+                    piece.model_copy(update={"photos": rest})
+                    for piece in files.record.pieces
+                    if (rest := tuple(s for s in piece.photos if not _is(s, photo, hashed)))
+                )
+                if sum(len(p.photos) for p in left) < sum(len(p.photos) for p in files.record.pieces):
+                    values = parse_toml(files.text or "", Notes(file)) or {}
+                    done[file] = self._write(files, values["maker"], values["model"], left)
+        if not done:
+            raise BadOption(f"The set has learned nothing from {photo}.", "See what it has with `baitprint refs show`.")
+        return done
+
+    def _read(self, file: str) -> _Files:
+        maker = (self.folder / file).parent
+        outlines = {f.name: f.read_bytes() for f in maker.glob("*.svg")} if maker.is_dir() else {}
+        path = self.folder / file
+        text = path.read_bytes().decode("utf-8-sig") if path.is_file() else None
+        return _Files(file, text, outlines, pieces_of(self.folder, file), (self.folder / pieces_path(file)).is_file())
+
+    def _forms(self, files: _Files) -> tuple[Form, ...]:
+        if files.text is None:
+            return ()
+        loaded = load_model(files.file, _contents(files, files.text, files.outlines))
+        if loaded.errors:
+            raise SetFaulty(f"{loaded.errors[0].where}: {loaded.errors[0].text}.", "Mend it: `baitprint refs lint`.")
+        return tuple(form for profile in loaded.profiles for form in forms_of(profile, 0))
+
+    def _write(
+        self, files: _Files, maker: str, model: str, pieces: tuple[Piece, ...], places: Mapping[str, str] | None = None
+    ) -> Done:
+        """Write a model's files for these pieces."""
+        change = relearned(files.file, files.text, files.outlines, files.record.written, maker, model, pieces)
+        changes: dict[str, bytes | None] = {}
+        maker_folder = files.file.rpartition("/")[0]
+        for name, content in change.outlines.items():
+            if files.outlines.get(name) != content:
+                changes[f"{maker_folder}/{name}"] = content
+        if change.merged.text != files.text:
+            changes[files.file] = None if change.merged.text is None else change.merged.text.encode()
+        if change.record != files.record or not files.had_pieces:
+            content = record_text(change.record).encode() if pieces else None
+            if content is not None or files.had_pieces:
+                changes[pieces_path(files.file)] = content
+        if places and changes:
+            changes[PLACES] = json.dumps(photo_places(self.folder) | dict(places), ensure_ascii=False).encode()
+        if changes:
+            journal.commit(self.folder, changes)
+        self._note(files.file, change.record)
+        if change.merged.text is not None:
+            self._files[f"{maker} / {model}".casefold()] = files.file
+        return Done(files.file, change.learned, change.merged.kept, bool(changes))
+
+
+def _contents(files: _Files, text: str, outlines: Mapping[str, bytes]) -> dict[str, bytes]:
+    maker = files.file.rpartition("/")[0]
+    return {files.file: text.encode(), **{f"{maker}/{name}": svg for name, svg in outlines.items()}}
+
+
+def _told(pieces: tuple[Piece, ...], name: str, facts: Facts) -> tuple[Piece, ...]:
+    """Pieces, one of them with what is told now."""
+    said = facts.model_dump(exclude_none=True)
+    return tuple(p.model_copy(update=said) if p.piece == name else p for p in pieces)
+
+
+def _is(shot: Shot, photo: str, hashed: str) -> bool:
+    return shot.sha256 == hashed or shot.photo == photo or (len(hashed) >= 8 and shot.sha256.startswith(hashed))
+
+
+def _way_out(wish: Wish, shot: Shot, forms: tuple[Form, ...]) -> str:
+    length = shot.length_mm.value if shot.length_mm is not None else wish.facts.length_mm
+    others = [f for f in forms if f.size != wish.facts.size]
+    out = "If it is another size, name that (--size"
+    if length is not None and others:
+        near = min(others, key=lambda f: abs(f.length_mm - length))
+        out += f" {near.size} is {near.length_mm:.1f} mm; a new name makes a new size"
+    else:
+        out += " with a new name makes a new size"
+    out += "); if something differs on purpose, give it a --variant of its own"
+    return out + "; if the line ties were misread, tell them with --ties; else look whether the photo is the right one."
+
+
+def photo_places(folder: Path) -> dict[str, str]:
+    """Where on this machine photos lie that the set was learned from, by hash."""
+    try:
+        found = json.loads((folder / PLACES).read_text("utf-8"))
+        return {str(k): str(v) for k, v in found.items()}
+    except (OSError, ValueError, AttributeError):
+        return {}

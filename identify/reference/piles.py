@@ -1,0 +1,39 @@
+"""A pile of `baitprint sort` as photos to learn from."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from identify.errors import BadOption
+from identify.reference.enrol import Wish
+from identify.reference.pieces import Facts
+
+KINDS = ("piles", "unknown_piles")
+
+
+def pile_wishes(folder: Path, name: str, maker: str, model: str, facts: Facts, contributor: str | None) -> list[Wish]:
+    """One wish for each bait of a pile.  Raises BadOption if there is no such pile."""
+    place = folder / "piles.json"
+    try:
+        found: dict[str, Any] = json.loads(place.read_text("utf-8"))
+        piles = [pile for kind in KINDS for pile in found.get(kind, ())]
+        chosen = next((pile for pile in piles if pile["name"] == name), None)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as why:
+        raise BadOption(f"{place} cannot be read: {why}.", "Name the folder that `baitprint sort` wrote.") from why
+    if chosen is None:
+        raise BadOption(f"There is no pile '{name}' in {folder}.", f"It has: {', '.join(p['name'] for p in piles)}.")
+    base = Path(found.get("folder", folder))
+    return [
+        Wish(
+            photo=base / entry["photo"],
+            maker=maker,
+            model=model,
+            facts=facts,
+            piece=None if entry.get("piece") is None else str(entry["piece"]),
+            contributor=contributor,
+            bait=entry.get("bait"),
+        )
+        for entry in chosen["photos"]
+    ]
