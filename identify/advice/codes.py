@@ -42,14 +42,14 @@ ADVICE: dict[str, str] = {
     "cropped": "The photo was cut after it was taken: send the whole picture, as the camera made it.",
     "profile-unreadable": "The photo's colour profile can't be read: send the camera's own file.",
     # how to lay it
-    "lay-hooks": "Hooks may hold the body off the table: let them hang over an edge, or press them into foam. Mind the "
-    "points; never take hardware off, and neither clean nor wet the bait.",
+    "lay-hooks": "Hooks may hold the body off the table: let them hang over an edge, or press them into foam that the "
+    "card lies on too. Mind the points; never take hardware off, and neither clean nor wet the bait.",
 }
 """Codes with what to do, the most important first."""
 
 EVER = (
-    "How to lay it: on its side on a matt ground, the card flat beside it, hooks over an edge or in foam. Never take "
-    "hardware off, never clean or wet a bait.",
+    "How to lay it: on its side on a matt ground, the card flat beside it and as low, hooks over an edge or in foam. "
+    "Never take hardware off, never clean or wet a bait.",
     "Hooks are sharp, and rusty ones too; paint and weights may hold lead: wash your hands, keep them from children.",
 )
 """What is said once, whatever the photos."""
