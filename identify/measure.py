@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from identify import __version__, body, card, hardware, orient, paint, separate
+from identify import __version__, body, card, hardware, orient, paint, separate, view
 from identify import photo as photos
 from identify.calibration import Calibration
 from identify.clash import clashes
@@ -32,7 +32,6 @@ from identify.records import (
     Quantity,
     Thickness,
     Trace,
-    View,
 )
 from identify.settings import Settings
 from identify.size import measure_size
@@ -45,9 +44,6 @@ SURE_HARDWARE = 0.5
 SURE_WAY_ROUND = 0.9
 FEW_PX_PER_MM = 5.0
 """Below this, rings of 3 to 5 mm cannot be told from marks."""
-SIDE_PRIOR, SIDE_BY_RING, SIDE_BY_EYE = 0.6, 0.8, 0.7
-"""How often a lone bait is photographed from its side, and how surely a ring or an eye seen in profile says so
-(common practice, no published source)."""
 
 
 def measure_file(path: str | Path, settings: Settings | None = None) -> PhotoRecord:
@@ -161,14 +157,14 @@ def _record(
         notices.append(_notice("nose-unsure"))
     if pose.p_back < SURE_WAY_ROUND:
         notices.append(_notice("back-unsure"))
-    view = _view(found)
-    if view.kind != "side":
+    shown = view.judge(traced, pose, found, colours.back, colours.belly)
+    if shown.kind != "side":
         notices.append(_notice("not-side-view"))
-    return Measurement(
+    found_so = Measurement(
         number=number,
         outline_px=as_polygon(traced.outline_px),
         outline_mm=frame.mm(traced.outline_px),
-        view=view,
+        view=shown,
         nose_px=nose,
         tail_px=tail,
         nose="left" if nose[0] < tail[0] else "right",
@@ -193,6 +189,7 @@ def _record(
         hard_to_read=colours.hard_to_read,
         warnings=tuple({n.code: n for n in notices}.values()),
     )
+    return view.as_shown(found_so)
 
 
 class _Frame:
@@ -230,16 +227,6 @@ def _eye(seen: EyeSeen, sizing: Sizing, frame: _Frame) -> Eye:
     diameter = seen.diameter_px / ppm
     quantity = Quantity.of(diameter, edge=0.7 / ppm, foreshortening=0.03 * diameter)
     return Eye(seen.at_px, _first(frame.mm([seen.at_px], raised)), quantity)
-
-
-def _view(found: Hardware) -> View:
-    doubt = 1 - SIDE_PRIOR
-    for ring in found.rings:
-        doubt *= 1 - SIDE_BY_RING * ring.probability
-    for eye in found.eyes:
-        doubt *= 1 - SIDE_BY_EYE * eye.probability
-    p = 1 - doubt
-    return View("side" if p > 0.65 else "unsure", p)
 
 
 def _first(points: Polygon | None) -> tuple[float, float] | None:

@@ -29,6 +29,7 @@ ORDER = (
     ("hardware",),
     ("orient",),
     ("paint",),
+    ("view",),
     ("clash",),
     ("measure",),
     ("advice",),
