@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from identify.answer import identify_photo, rank_photo, read_sets, unreadable
-from identify.errors import SetMissing
+from identify.answer import References, identify_photo, rank_photo, read_sets, unreadable
+from identify.errors import BadOption, SetMissing
 from identify.records import Bait, PhotoRecord
+from identify.told import parse
 from tests.unit.test_serialise import measurement, record
 
 REFS = Path(__file__).resolve().parents[2] / "reference_sets" / "ammerfold-lakes"
@@ -82,6 +84,48 @@ def test_what_a_set_says_of_a_candidate() -> None:
     assert form is not None and form.length_mm == 56
     assert references.form("Kettlemoor Works", "Low Otter", None, None) is not None
     assert references.form("Kettlemoor Works", "No Otter", None, None) is None
+
+
+def prior_odds(references: References, maker: str) -> float:
+    """What is assumed of a maker before looking, against none of these, from the rows of evidence."""
+    answer = rank_photo(measured(), references).baits[0].identification
+    assert answer is not None
+    return sum(
+        10**row.weight for c in answer.candidates if c.maker == maker for row in c.evidence if row.feature == "prior"
+    )
+
+
+def test_a_set_may_weigh_its_makers_and_a_run_goes_before_it(tmp_path: Path) -> None:
+    own = tmp_path / "own"
+    shutil.copytree(REFS, own)
+    with (own / "set.toml").open("a", encoding="utf-8") as file:
+        file.write('\n[prior]\n"Brack & Linn" = 3.0\n"Orsvane Turnery" = 0.5\n')
+    plain, weighed = read_sets([REFS]), read_sets([own])
+    for references, brack, orsvane in (
+        (plain, 1.0, 1.0),
+        (weighed, 3.0, 0.5),
+        (weighed.weighing({"Brack & Linn": 1.0}), 1.0, 0.5),
+        (read_sets([REFS, own]), 3.0, 0.5),
+    ):
+        whole = 3 + brack + orsvane
+        for maker, weight in (("Brack & Linn", brack), ("Orsvane Turnery", orsvane), ("Kettlemoor Works", 1.0)):
+            assert prior_odds(references, maker) == pytest.approx(0.85 / 0.15 * weight / whole)
+    with pytest.raises(BadOption, match="Nobody"):
+        plain.weighing({"Nobody": 2.0})
+
+
+def test_what_was_told_goes_with_the_bait() -> None:
+    told = parse(["length_mm=56", "ties=1"])
+    bare = measured(length_mm=None, depth_mm=None, outline_mm=None, px_per_mm=None)
+    asked = replace(bare, baits=(replace(bare.baits[0], told=told, clashes=()),))
+    (bait,) = rank_photo(asked, read_sets([REFS])).baits
+    assert (bait.told, bait.clashes) == (told, ())
+    assert "size-open" not in [notice.code for notice in bait.measurement.warnings]
+    assert bait.measurement.length_mm is None
+    assert bait.identification is not None
+    best = bait.identification.candidates[0]
+    assert best.size is not None and {e.feature for e in best.evidence if e.told} == {"length", "line ties"}
+    assert best.without
 
 
 def test_a_photo_that_is_not_there_keeps_its_line(tmp_path: Path) -> None:
