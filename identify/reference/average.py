@@ -19,6 +19,8 @@ DOF = 4.0
 ROUNDS = 8
 USUAL_SPREAD = 0.5
 """Standard deviation of ln(scatter between pieces) from model to model (bench: half to double is common)."""
+OUTLYING = 3.0
+"""So many standard deviations off, a reading is taken to be wrong rather than the pieces to scatter more."""
 GRID: Array = np.exp(np.linspace(np.log(0.1), np.log(10.0), 81))
 
 
@@ -51,7 +53,7 @@ def centre(values: Sequence[float], u: Sequence[float], shared: float, usual: fl
     sd = np.sqrt(own + usual**2)
     taus = usual * GRID
     for _ in range(ROUNDS):
-        wide = own * np.maximum(1.0, 1 / t_weights((x - middle) / sd))
+        wide = own + sd**2 * (np.square(np.maximum(np.abs(x - middle) / sd / OUTLYING, 1.0)) - 1)
         spread = taus[:, None] ** 2 + wide
         precision = 1 / spread
         means = (precision * x).sum(1) / precision.sum(1)
@@ -90,17 +92,16 @@ def robust_sides(outlines: Sequence[Array], floor: float, weights: Sequence[floa
     if len(stack) == 1:
         return np.asarray(stack[0], float)
     at = np.linspace(-1, 1, stack.shape[2])
-    basis = np.column_stack([np.ones_like(at), at])
+    powers = np.stack([np.ones_like(at), at, at**2])
     for _ in range(3):
         mean = robust_mean(stack, floor, weights)
-        for k, sides in enumerate(stack):
-            for _ in range(3):
-                off = sides - mean
-                w = t_weights(off / floor)
-                design, target, weight = np.vstack([basis, basis]), off.ravel(), np.sqrt(w.ravel())
-                fit = np.linalg.lstsq(design * weight[:, None], target * weight, rcond=None)[0]
-                sides = sides - basis @ fit
-            stack[k] = sides
+        for _ in range(3):
+            off = stack - mean
+            w = t_weights(off / floor)
+            s0, s1, s2 = np.einsum("nik,jk->jn", w, powers)
+            t0, t1 = np.einsum("nik,nik,jk->jn", w, off, powers[:2])
+            shift, tilt = (s2 * t0 - s1 * t1), (s0 * t1 - s1 * t0)
+            stack -= ((shift[:, None] + tilt[:, None] * at) / (s0 * s2 - s1**2)[:, None])[:, None, :]
     return robust_mean(stack, floor, weights)
 
 

@@ -16,9 +16,10 @@ REACH = 3
 ROUNDS = 40
 
 
-def fit_closed(points: Array, tolerance: float) -> Array:
+def fit_closed(points: Array, tolerance: float, rounds: int = ROUNDS) -> Array:
     """Cubic curves (k, 4, 2) along a closed polygon (n, 2), joined end to end, none further from its points than
-    `tolerance` (same unit).  The first curve begins at the first point."""
+    `tolerance` (same unit).  The first curve begins at the first point.  `rounds`: how often a curve is tried again
+    before it is split; fewer give more curves sooner."""
     p = np.asarray(points, float)
     n = len(p)
     ahead = _unit(np.roll(p, -REACH, 0) - p)
@@ -34,7 +35,7 @@ def fit_closed(points: Array, tolerance: float) -> Array:
     for a, b in pairwise(knots):
         leave = ahead[a % n] if a in sharp else smooth[a % n]
         arrive = behind[b % n] if b in sharp else smooth[b % n]
-        _fit(ring[a : b + 1], leave, -arrive, tolerance, out)
+        _fit(ring[a : b + 1], leave, -arrive, tolerance, out, rounds)
     return np.array(out)
 
 
@@ -51,7 +52,7 @@ def curve_at(c: Array, t: Array) -> Array:
     return out
 
 
-def _fit(p: Array, leave: Array, arrive: Array, tolerance: float, out: list[Array]) -> None:
+def _fit(p: Array, leave: Array, arrive: Array, tolerance: float, out: list[Array], rounds: int) -> None:
     """Append curves for an open run of points; `leave` and `arrive` are unit tangents pointing into the run."""
     if len(p) == 2:
         third = np.hypot(*(p[1] - p[0])) / 3
@@ -59,7 +60,7 @@ def _fit(p: Array, leave: Array, arrive: Array, tolerance: float, out: list[Arra
         return
     s = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))])
     t = s / s[-1]
-    for _ in range(ROUNDS):
+    for _ in range(rounds):
         curve = _least_squares(p, t, leave, arrive)
         miss = np.hypot(*(curve_at(curve, t) - p).T)
         if miss.max() <= tolerance:
@@ -68,8 +69,8 @@ def _fit(p: Array, leave: Array, arrive: Array, tolerance: float, out: list[Arra
         t = _nearer(curve, p, t)
     split = min(max(int(np.argmax(miss)), 1), len(p) - 2)
     tangent = _unit(p[split + 1] - p[split - 1])
-    _fit(p[: split + 1], leave, -tangent, tolerance, out)
-    _fit(p[split:], tangent, arrive, tolerance, out)
+    _fit(p[: split + 1], leave, -tangent, tolerance, out, rounds)
+    _fit(p[split:], tangent, arrive, tolerance, out, rounds)
 
 
 def _least_squares(p: Array, t: Array, leave: Array, arrive: Array) -> Array:

@@ -232,7 +232,7 @@ def _places(
     said = counted(pieces)
     if not said:
         return
-    extent = np.array(extents[at_size or here[1]])
+    extent = np.array(extents[here[1] if at_size is None else at_size])
     label = f"{here[0]} {here[1]}"
 
     def rings(get: Callable[[Shot], Any]) -> list[list[Array]]:

@@ -16,6 +16,9 @@ from identify.reference.merge import JOIN, Merged, merge, nested
 from identify.reference.parse import Notes, parse_toml
 from identify.reference.pieces import Piece, Record, Written
 
+QUICK = 6
+"""Rounds of fitting curves to an outline: this is done again with each photo."""
+
 
 @dataclass(frozen=True)
 class Relearned:
@@ -48,7 +51,7 @@ def relearned(
     merged = merge(text, learned.values if learned else {}, before)
     drawn, changed = {}, {}
     for name, outline in (learned.drawn if learned else {}).items():
-        svg = write.outline_svg(outline, f"{maker} / {model}").encode()
+        svg = write.outline_svg(outline, f"{maker} / {model}", QUICK).encode()
         if name not in outlines or name in ours:
             changed[name] = svg
             drawn[name] = _hash(svg)

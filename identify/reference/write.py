@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from identify.errors import CannotWrite
-from identify.reference.fit import fit_closed
+from identify.reference.fit import ROUNDS, fit_closed
 from identify.reference.parse import Notes, validate
 from identify.reference.schema import ModelFile, SetFile
 from identify.reference.slugs import slug
@@ -121,13 +121,13 @@ def _number(value: float) -> str:
     return "0" if text in ("-0", "") else text
 
 
-def outline_svg(outline_mm: ArrayLike, title: str) -> str:
+def outline_svg(outline_mm: ArrayLike, title: str, rounds: int = ROUNDS) -> str:
     """The SVG of a closed body outline (n, 2), in millimetres with y up (to the back): nose left, back up, as few
-    cubic curves as keep within SMOOTHNESS_MM."""
+    cubic curves as keep within SMOOTHNESS_MM; `rounds` as in `fit_closed`."""
     points = np.asarray(outline_mm, float) * (1, -1)
     low = points.min(0) - MARGIN_MM
     width, height = points.max(0) + MARGIN_MM - low
-    curves = fit_closed(points - low, SMOOTHNESS_MM)
+    curves = fit_closed(points - low, SMOOTHNESS_MM, rounds)
 
     def spot(p: Sequence[float]) -> str:
         return f"{_number(p[0])},{_number(p[1])}"

@@ -1,0 +1,173 @@
+"""Spreadsheets of known photos: what spreadsheets write, faulty rows, and going on where it stopped."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from identify.commands import refs_add
+from identify.errors import BadOption
+from identify.records import PhotoRecord
+from identify.reference import learning, read, write
+from identify.reference.enrol import Editor, Wish
+from identify.reference.learning import learn_all
+from identify.reference.piles import pile_wishes
+from identify.reference.table import read_table
+from identify.reference.told import facts_of
+from identify.settings import Settings
+from tests.unit.known_baits import photo
+
+HEAD = "photo,maker,model,size,colourway,length_mm"
+ROW = "{0}.jpg,Kettlemoor Works,Low Otter,1,31,60.0"
+
+
+@pytest.fixture
+def box(tmp_path: Path) -> Path:
+    """A folder with photos' files, and a set beside it."""
+    for name in "abc":
+        (tmp_path / f"{name}.jpg").write_bytes(name.encode())
+    write.put(tmp_path / "shelf" / "set.toml", write.set_toml({"title": "Shelf"}))
+    return tmp_path
+
+
+@pytest.fixture
+def measured(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Photos are not really measured here; the list says which were asked for."""
+    asked: list[str] = []
+
+    def measure(path: str, settings: Settings) -> PhotoRecord:
+        asked.append(Path(path).name)
+        drawn = photo(path)
+        return PhotoRecord(**{**vars(drawn), "sha256": hashlib.sha256(Path(path).read_bytes()).hexdigest()})
+
+    monkeypatch.setattr(learning, "measure_file", measure)
+    return asked
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        f"{HEAD}\n{ROW.format('a')}\n".encode(),
+        f"\ufeff{HEAD}\r\n{ROW.format('a')}\r\n".encode(),
+        f"{HEAD.replace(',', ';')}\n{ROW.format('a').replace(',', ';').replace('60.0', '60,0')}\n".encode(),
+        f"{HEAD.replace(',', chr(9)).upper()}\n{ROW.format('a').replace(',', chr(9))}\n\n".encode(),
+        b'Photo,Maker,Model,Size,Colourway,Length mm\n"a.jpg","Kettlemoor Works","Low Otter","1","31","60.0"\n',
+    ],
+)
+def test_a_table_as_spreadsheets_write_it(box: Path, content: bytes) -> None:
+    (box / "t.csv").write_bytes(content)
+    ((wish,), bad) = read_table(box / "t.csv", "E. Marl")
+    assert not bad and wish.photo == box / "a.jpg" and wish.name == "Kettlemoor Works / Low Otter"
+    assert (wish.facts.size, wish.facts.colourway, wish.facts.length_mm) == ("1", "31", 60.0) and wish.row == 2
+
+
+def test_a_faulty_row_names_itself_and_the_others_go_in(
+    box: Path, capsys: pytest.CaptureFixture[str], measured: list[str]
+) -> None:
+    rows = [
+        HEAD,
+        ROW.format("a"),
+        "b.jpg,Kettlemoor Works,,1,31,60",
+        ROW.format("missing"),
+        ROW.format("c").replace("60.0", "6x"),
+    ]
+    (box / "t.csv").write_text("\n".join([*rows, ROW.format("b")]), "utf-8")
+    asked = refs_add.Asked(table=str(box / "t.csv"))
+    assert refs_add.add(str(box / "shelf"), asked, Settings(), 1) == 1
+    said = capsys.readouterr()
+    assert "line 3: The column model is empty" in said.err and "line 5: length_mm: '6x'" in said.err
+    assert "line 4: There is no photo" in said.err and "2 of 3 photos learned from" in said.out
+    assert measured == ["a.jpg", "b.jpg"]
+    before = {p: p.read_bytes() for p in (box / "shelf").rglob("*.*")}
+    assert refs_add.add(str(box / "shelf"), asked, Settings(), 1) == 1
+    assert "2 in already" in capsys.readouterr().out and measured == ["a.jpg", "b.jpg"]
+    assert {p: p.read_bytes() for p in (box / "shelf").rglob("*.*")} == before
+
+
+def test_interrupted_it_goes_on_where_it_stopped(
+    box: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], measured: list[str]
+) -> None:
+    (box / "t.csv").write_text("\n".join([HEAD, *(ROW.format(n) for n in "abc")]), "utf-8")
+    real = learn_all
+
+    def stopped(*arguments: object, **more: object) -> Iterator[object]:
+        for k, outcome in enumerate(real(*arguments, **more)):  # type: ignore[arg-type]
+            yield outcome
+            if k == 1:
+                raise KeyboardInterrupt
+
+    monkeypatch.setattr(refs_add, "learn_all", stopped)
+    asked = refs_add.Asked(table=str(box / "t.csv"))
+    assert refs_add.add(str(box / "shelf"), asked, Settings(), 1) == 130
+    assert "2 of 3 photos are in" in capsys.readouterr().err
+    monkeypatch.setattr(refs_add, "learn_all", real)
+    assert refs_add.add(str(box / "shelf"), asked, Settings(), 1) == 0
+    assert measured == ["a.jpg", "b.jpg", "c.jpg"] and len(read(box / "shelf").forms()) == 1
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"photo,maker\n", "no column model, size"),
+        ("photo,maker,model,size\nä".encode("latin-1"), "not in UTF-8"),
+        (b"", "no column"),
+    ],
+)
+def test_what_is_no_table(box: Path, content: bytes, said: str) -> None:
+    (box / "t.csv").write_bytes(content)
+    with pytest.raises(BadOption, match=said):
+        read_table(box / "t.csv", None)
+    with pytest.raises(BadOption, match="cannot be opened"):
+        read_table(box / "none.csv", None)
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"size": "a / b"},
+        {"size": "1", "made": "about 1936"},
+        {"size": "1", "ties": "two"},
+        {"size": "1", "known_by": "me"},
+        {"size": "1", "name": "Slate"},
+        {"size": "1", "depth_mm": "16"},
+        {"size": "1", "length_mm": "16", "depth_mm": "60"},
+        {"size": "1", "length_mm": "2.5"},
+    ],
+)
+def test_what_is_told_must_make_sense(told: dict[str, str]) -> None:
+    with pytest.raises(BadOption):
+        facts_of(told)
+
+
+def test_ways_of_asking_exclude_each_other(box: Path) -> None:
+    shelf = str(box / "shelf")
+    for asked in (
+        refs_add.Asked(table="t.csv", maker="x"),
+        refs_add.Asked(without="a", table="t"),
+        refs_add.Asked(photos=("a.jpg",)),
+        refs_add.Asked(maker="a", model="b", size="c"),
+        refs_add.Asked(maker="a", model="b", size="c", pile="x"),
+    ):
+        with pytest.raises(BadOption):
+            refs_add.add(shelf, asked, Settings(), 1)
+
+
+def test_a_pile_of_sort(box: Path) -> None:
+    piles = '{"piles": [{"name": "p1", "photos": [{"photo": "a.jpg", "bait": 2, "piece": null, "probability": 0.9}]}]}'
+    (box / "piles.json").write_text(piles, "utf-8")
+    (wish,) = pile_wishes(box, "p1", "M", "N", facts_of({"size": "1", "known_by": "tool"}), None)
+    assert (wish.photo, wish.bait, wish.piece) == (box / "a.jpg", 2, None)
+    with pytest.raises(BadOption, match="There is no pile 'p2'"):
+        pile_wishes(box, "p2", "M", "N", facts_of({"size": "1"}), None)
+
+
+def test_on_several_cores_photos_come_in_their_order(box: Path) -> None:
+    paths = [box / f"{k}.png" for k in range(4)]
+    for path in paths:
+        path.write_bytes(path.name.encode())  # no photos: their faults come in order too
+    wishes = [Wish(p, "Pellow Lake Supply", "Kettle Lid", facts_of({"size": "1"})) for p in paths]
+    outcomes = list(learn_all(Editor(box / "shelf"), wishes, Settings(), jobs=2))
+    assert [o.wish.photo for o in outcomes] == paths and all(str(o.wish.photo) in str(o.fault) for o in outcomes)
