@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from identify import __version__, body, card, hardware, orient, paint, separate, view
+from identify import __version__, body, card, hardware, orient, paint, separate, slips, view
 from identify import photo as photos
 from identify.calibration import Calibration
 from identify.clash import clashes
@@ -61,13 +61,14 @@ def measure(photo: Photo, settings: Settings | None = None) -> PhotoRecord:
     """Find and measure every bait of one photo."""
     settings = settings or Settings()
     calibration = card.find(photo, settings)
-    separation = separate.separate(photo, calibration, settings)
+    seen = slips.find(photo)
+    separation, about_slips = slips.set_apart(photo, seen, separate.separate(photo, calibration, settings))
     number_of_baits = len(separation.regions)
     baits = tuple(
         _bait(photo, region, calibration, number, of_bait(settings.told, number, number_of_baits), bool(settings.told))
         for number, region in enumerate(separation.regions, 1)
     )
-    notices = photo.warnings + calibration.warnings + separation.warnings
+    notices = photo.warnings + calibration.warnings + about_slips + separation.warnings
     if not baits and not any(n.code == "no-bait" for n in notices):
         notices += (_notice("no-bait"),)
     if len(baits) > 1:
@@ -82,7 +83,7 @@ def measure(photo: Photo, settings: Settings | None = None) -> PhotoRecord:
         None,
         calibration.card,
         calibration.scale,
-        None,
+        seen.slip,
         notices,
         None,
         separation.set_aside,

@@ -387,6 +387,31 @@ class PhotoRecord:
 NONE_OF_THESE, NOT_COMPARABLE = "none of these", "not comparable"
 """What the two answers beside the candidates are called."""
 
+@dataclass(frozen=True)
+class PieceShot:
+    """One photo of a piece: the bait taken (None if there is none), what it shows, and whether the joint answer rests on
+    it; if not, why."""
+
+    photo: str
+    bait: int | None
+    view: View | None
+    used: bool
+    why_not: str | None
+
+
+@dataclass(frozen=True)
+class PieceRecord:
+    """Several photos of one piece taken together: the last line of `identify --same-piece`.  `bait` is None when no
+    photo shows one; its places in pixels are those of a drawing, not of a photo."""
+
+    photos: tuple[str, ...]
+    version: str
+    refs: tuple[RefsUsed, ...] | None
+    shots: tuple[PieceShot, ...]
+    warnings: tuple[Notice, ...]
+    bait: Bait | None
+
+
 WARNINGS: dict[str, str] = {
     # photo
     "no-bait": "Nothing in the photo looks like a bait.",
@@ -419,6 +444,9 @@ WARNINGS: dict[str, str] = {
     "hard-to-read": "Leaf or clear finish: its colour depends on the light.",
     # told
     "told-unused": "Something was told of a bait, but not which one, or of one that is not there: it was not used.",
+    # several photos of one piece
+    "piece-differs": "A photo does not seem to show the same piece as the others; it is left out of the joint answer.",
+    "piece-unseen": "A photo shows no bait that could be taken; the joint answer rests on the others.",
     # ranking
     "same-model-twice": "The same maker and model stands in two reference sets; the first one counts.",
     "no-refs": "No reference set was chosen, so nothing is ranked.",

@@ -22,6 +22,7 @@ ORDER = (
     ("encoding", "decode"),
     ("photo",),
     ("colour", "tables"),
+    ("slips",),
     ("card",),
     ("separate",),
     ("body",),
@@ -38,6 +39,7 @@ ORDER = (
     ("answer",),
     ("serialise",),
     ("report",),
+    ("box", "tray"),
     ("commands",),
     ("__main__",),
 )
