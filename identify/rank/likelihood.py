@@ -140,12 +140,14 @@ def misread_chance(r: Readings, noise: Noise) -> float:
     return sum(m.chance_warned if r.body_doubtful else m.chance for m in noise.misread_bodies)
 
 
-def ties_present(noise: Noise) -> Array:
-    """P(ties there now | ties made): rows made 0 to 5 and more, columns there now."""
+def ties_present(noise: Noise, told: bool = False) -> Array:
+    """P(ties there now | ties made): rows made 0 to 5 and more, columns there now.  A person counts many a lost one by
+    its hole."""
     table = np.zeros((COUNTS, COUNTS))
+    lose = noise.tie_lost * (noise.told_overlooked if told else 1.0)
     for made in range(COUNTS):
         for lost in range(made + 1):
-            p = math.comb(made, lost) * noise.tie_lost**lost * (1 - noise.tie_lost) ** (made - lost)
+            p = math.comb(made, lost) * lose**lost * (1 - lose) ** (made - lost)
             table[made, made - lost] += p * (1 - noise.tie_added)
             table[made, min(made - lost + 1, COUNTS - 1)] += p * noise.tie_added
     return table
@@ -164,9 +166,10 @@ def tie_count(r: Readings, p: Prepared, ways: Indices) -> Array | None:
         return None
     noise = p.noise
     q = np.array(r.tie_counts, float)
-    misread = noise.told_mistaken if r.told_of("ties") else noise.tie_misread
+    told = r.told_of("ties") is not None
+    misread = noise.told_mistaken if told else noise.tie_misread
     q = (1 - misread) * q / q.sum() + misread / COUNTS
-    by_made = (ties_present(noise) * _traces(noise, r.traces)) @ q
+    by_made = (ties_present(noise, told) * _traces(noise, r.traces)) @ q
     ratio = np.append(np.log(by_made / (p.background.tie_counts @ by_made)), 0.0)
     return ratio[np.where(p.ties.count < 0, -1, np.minimum(p.ties.count, COUNTS - 1))]
 
@@ -174,7 +177,9 @@ def tie_count(r: Readings, p: Prepared, ways: Indices) -> Array | None:
 def hanger_table(noise: Noise, told: bool = False) -> Array:
     """P(hangers counted | hangers made), as `ties_present`.  A person who counts them misses none; some are lost."""
     table = np.zeros((COUNTS, COUNTS))
-    m, misread = (noise.tie_lost, noise.told_mistaken) if told else (noise.hanger_missed, noise.hanger_misread)
+    m, misread = noise.hanger_missed, noise.hanger_misread
+    if told:
+        m, misread = noise.tie_lost * noise.told_overlooked, noise.told_mistaken
     for made in range(COUNTS):
         for missed in range(made + 1):
             p = math.comb(made, missed) * m**missed * (1 - m) ** (made - missed)

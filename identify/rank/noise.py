@@ -126,6 +126,8 @@ class Noise:
     # what a person tells
     told_mistaken: float = 0.01
     """Probability that a count told is wrong altogether (bench)."""
+    told_overlooked: float = 0.5
+    """Of rings that a piece has lost, those whose holes a person who counts overlooks (bench)."""
     weight_tolerance: float = 0.08
     """Between pieces: wood drinks, hooks are changed (bench)."""
     weight_broad: tuple[float, float] = (-7.4, 0.4)
