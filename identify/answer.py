@@ -85,12 +85,13 @@ def rank_photo(record: PhotoRecord, references: References | None, at_most: int 
     if references is None:
         notice = Notice("no-refs", WARNINGS["no-refs"])
         return replace(record, warnings=(*record.warnings, notice)) if record.error is None else record
-    baits = tuple(_ranked(bait, references, at_most) for bait in record.baits)
+    baits = tuple(rank_bait(bait, references, at_most) for bait in record.baits)
     notices = references.notices if record.error is None else ()
     return replace(record, refs=references.used, baits=baits, warnings=(*record.warnings, *notices))
 
 
-def _ranked(bait: Bait, references: References, at_most: int | None) -> Bait:
+def rank_bait(bait: Bait, references: References, at_most: int | None = None) -> Bait:
+    """One measured bait ranked."""
     forms = references.prepared
     measurement = bait.measurement
     told = bait.told or ()

@@ -389,8 +389,8 @@ NONE_OF_THESE, NOT_COMPARABLE = "none of these", "not comparable"
 
 @dataclass(frozen=True)
 class PieceShot:
-    """One photo of a piece: the bait taken (None if there is none), what it shows, and whether the joint answer rests on
-    it; if not, why."""
+    """One photo of a piece: the number of the bait taken (None if there is none), what it shows, and whether the joint
+    answer rests on it; if not, why."""
 
     photo: str
     bait: int | None

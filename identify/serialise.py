@@ -13,12 +13,12 @@ from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from typing import TYPE_CHECKING, Any
 
-from identify.records import Bait, Identification, PhotoRecord
+from identify.records import Bait, Identification, PhotoRecord, PieceRecord
 
 if TYPE_CHECKING:
     from identify.advice import Advice
 
-PHOTO_SCHEMA, ADVICE_SCHEMA = "baitprint/photo/1", "baitprint/advice/1"
+PHOTO_SCHEMA, PIECE_SCHEMA, ADVICE_SCHEMA = "baitprint/photo/1", "baitprint/piece/1", "baitprint/advice/1"
 DIGITS = 9
 """Significant figures of plain numbers: parts of an uncertainty still add up to it, far below what they mean."""
 EXACT = frozenset({"probability", "probabilities", "weight", "none_of_these", "not_comparable", "colourway_new"})
@@ -46,6 +46,25 @@ def photo_json(record: PhotoRecord, ranked: bool = True) -> Json:
         else:
             out[_key(field)] = to_json(getattr(record, field.name), field.name)
     return out
+
+
+def piece_json(record: PieceRecord) -> Json:
+    """The contract's object for several photos of one piece: its bait has no places in pixels."""
+    out: Json = {"schema": PIECE_SCHEMA}
+    for field in fields(record):
+        if field.name == "bait":
+            out["bait"] = None if record.bait is None else _without_px(_bait(record.bait, True))
+        elif field.name == "refs":
+            out["refs"] = to_json(record.refs or (), "refs")
+        else:
+            out[_key(field)] = to_json(getattr(record, field.name), field.name)
+    return out
+
+
+def _without_px(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _without_px(v) for key, v in value.items() if not key.endswith("_px")}
+    return [_without_px(v) for v in value] if isinstance(value, list) else value
 
 
 def advice_json(advice: Advice) -> Json:
