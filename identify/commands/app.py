@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from identify import __version__
-from identify.commands import options, refs
+from identify.commands import boxes, options, refs
 from identify.commands.console import console, guarded, put_line
 from identify.commands.options import (
     DEFAULT_REFLECTANCE,
@@ -24,6 +24,7 @@ from identify.commands.options import (
     Prior,
     Refs,
     ReportDir,
+    SamePiece,
     Scale,
     Tell,
     Top,
@@ -43,6 +44,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(refs.app, name="refs")
+boxes.add_to(app)
 
 
 def _version(wanted: bool) -> None:
@@ -100,6 +102,7 @@ def identify(
     refs: Refs = None,
     told: Tell = None,
     prior: Prior = None,
+    same_piece: SamePiece = False,
     top: Top = None,
     report: ReportDir = None,
     card: Card = None,
@@ -116,7 +119,7 @@ def identify(
     unit, wanted = options.units_of(units), options.top_of(top)
     from identify.commands.jobs import identify_photos
 
-    return identify_photos(photos, refs, settings, wanted, report, unit, as_json, prior)
+    return identify_photos(photos, refs, settings, wanted, report, unit, as_json, prior, same_piece)
 
 
 @app.command()

@@ -17,7 +17,8 @@ from identify.rank.priors import parse as parse_prior
 from identify.records import PhotoRecord
 from identify.report import sheet
 from identify.report.words import Units
-from identify.serialise import dumps, photo_json
+from identify.same_piece import join_photos
+from identify.serialise import dumps, photo_json, piece_json
 from identify.settings import Settings
 
 NO_REFS = (
@@ -55,23 +56,27 @@ def identify_photos(
     units: Units,
     as_json: bool,
     prior: Sequence[str] | None = None,
+    same_piece: bool = False,
 ) -> int:
-    """The command `identify`; returns its exit code."""
+    """The command `identify`; returns its exit code.  `same_piece`: one more answer from all photos together."""
     references = references_of(refs, prior)
     if references is None:
         complain(NO_REFS)
     listed = top if as_json or top is not None else LISTED
-    show_one = _shower(units, as_json, ranked=True)
+    show_one = _shower(units, as_json, ranked=True, references=references)
     answers: list[tuple[str, int, str]] = []
+    records: list[PhotoRecord] = []
 
     def show_and_note(record: PhotoRecord) -> None:
         show_one(record)
+        records.append(record)
         for bait in record.baits:
             if bait.identification is not None:
                 name = PurePath(record.photo).name
                 answers.append((name, bait.measurement.number, sheet.headline(bait.identification, bait.measurement)))
 
     names = runner.expand(photos)
+    report = None
     if report_dir is None:
         code = runner.run(
             names, lambda path: identify_photo(path, references, settings, listed), show_and_note, as_json
@@ -89,15 +94,25 @@ def identify_photos(
         )
     if len(answers) > 1 and not as_json:
         show.summary(console(), answers)
-    if report_dir is not None:
+    if same_piece and records:
+        piece = join_photos(records, references, settings, listed)
+        if as_json:
+            put_line(dumps(piece_json(piece)))
+        else:
+            show.piece(console(), piece, units, references)
+        if report is not None:
+            report.add_piece(piece, records)
+    if report is not None:
         place = report.write()
         if not as_json:
             put_line(f"Report: {place}")
     return code
 
 
-def _shower(units: Units, as_json: bool, ranked: bool) -> Callable[[PhotoRecord], None]:
+def _shower(
+    units: Units, as_json: bool, ranked: bool, references: References | None = None
+) -> Callable[[PhotoRecord], None]:
     if as_json:
         return lambda record: put_line(dumps(photo_json(record, ranked)))
     out = console()
-    return lambda record: show.photo(out, record, units, ranked)
+    return lambda record: show.photo(out, record, units, ranked, references)

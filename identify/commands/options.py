@@ -67,6 +67,10 @@ Units = Annotated[
         rich_help_panel=OUTPUT_PANEL,
     ),
 ]
+SamePiece = Annotated[
+    bool,
+    typer.Option("--same-piece", help="All photos show one piece: also give one answer from all of them together."),
+]
 AsJson = Annotated[
     bool, typer.Option("--json", help="Print JSON, one line per photo, and nothing else.", rich_help_panel=OUTPUT_PANEL)
 ]

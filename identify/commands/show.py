@@ -9,6 +9,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from identify.answer import References
 from identify.records import (
     NONE_OF_THESE,
     NOT_COMPARABLE,
@@ -18,8 +19,10 @@ from identify.records import (
     Measurement,
     Notice,
     PhotoRecord,
+    PieceRecord,
 )
 from identify.report import sheet, words
+from identify.report.rests import rests_on
 from identify.report.words import Units
 
 INDENT = (0, 0, 0, 2)
@@ -28,7 +31,9 @@ CHANGES = 4
 """So many features without which the answer would change are named."""
 
 
-def photo(out: Console, record: PhotoRecord, units: Units, ranked: bool) -> None:
+def photo(
+    out: Console, record: PhotoRecord, units: Units, ranked: bool, references: References | None = None
+) -> None:
     """Everything that one photo gave."""
     out.print(Text(record.photo, style="bold"), soft_wrap=True)
     if record.error is not None:
@@ -39,7 +44,18 @@ def photo(out: Console, record: PhotoRecord, units: Units, ranked: bool) -> None
     for reason in words.set_aside(record.set_aside):
         out.print(f"  set aside: {reason}")
     for bait in record.baits:
-        _bait(out, bait, units, ranked)
+        _bait(out, bait, units, ranked, references)
+    out.print()
+
+
+def piece(out: Console, record: PieceRecord, units: Units, references: References | None) -> None:
+    """The joint answer to several photos of one piece."""
+    out.print(Text("All photos together: one piece", style="bold"))
+    for text in words.photos_used(record):
+        out.print(Padding(Text(text), INDENT))
+    _notices(out, record.warnings)
+    if record.bait is not None:
+        _bait(out, record.bait, units, True, references, "The piece")
     out.print()
 
 
@@ -59,15 +75,20 @@ def _notices(out: Console, notices: Sequence[Notice]) -> None:
         out.print(Padding(Text.assemble(("note: ", "yellow"), notice.text), INDENT))
 
 
-def _bait(out: Console, bait: Bait, units: Units, ranked: bool) -> None:
+def _bait(
+    out: Console, bait: Bait, units: Units, ranked: bool, references: References | None, name: str | None = None
+) -> None:
     m = bait.measurement
     out.print()
-    out.print(Text(f"Bait {m.number}", style="bold"))
-    out.print(_table([*words.measured_rows(m, units), *sheet.told_rows(bait, units)]))
+    out.print(Text(name or f"Bait {m.number}", style="bold"))
+    rows = [row for row in words.measured_rows(m, units) if name is None or row[0] != words.LIES]
+    out.print(_table([*rows, *sheet.told_rows(bait, units)]))
     _notices(out, m.warnings)
     _said(out, "told otherwise: ", sheet.clashes(bait, units))
     if ranked and bait.identification is not None:
         _answer(out, bait.identification, m, units)
+        for text in rests_on(bait.identification, references):
+            out.print(Padding(Text(text), INDENT))
 
 
 def _table(rows: Sequence[tuple[str, str]]) -> Padding:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
 
@@ -17,11 +18,13 @@ from identify.records import (
     Lab,
     Notice,
     PhotoRecord,
+    PieceRecord,
 )
 from identify.reference import Form
 from identify.report import drawing, sheet, words
 from identify.report.drawing import Drawing, Overlay
 from identify.report.picture import Pictures
+from identify.report.rests import rests_on
 from identify.report.words import Units
 
 BAR_FULL = 4.0
@@ -83,6 +86,7 @@ class Bar:
 
 @dataclass(frozen=True)
 class BaitPage:
+    title: str
     number: int
     rows: tuple[tuple[str, str], ...]
     notices: tuple[str, ...]
@@ -107,6 +111,7 @@ class BaitPage:
     settling: tuple[str, ...]
     nothing_settles: str
     without: tuple[str, ...]
+    rests: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -149,6 +154,25 @@ def photo_page(
     )
 
 
+def piece_page(
+    record: PieceRecord, records: Sequence[PhotoRecord], references: References | None, units: Units
+) -> PhotoPage:
+    """The part of the report that takes all photos of one piece together; `records` are those photos'."""
+    baits = () if record.bait is None else (_bait_page(record.bait, None, 0, references, units, "The piece"),)
+    told = "" if record.bait is None else "; ".join(" ".join(row) for row in sheet.told_rows(record.bait, units))
+    return PhotoPage(
+        name="All photos together: one piece",
+        facts=" ".join(words.photos_used(record)),
+        error=None,
+        notices=_texts(record.warnings),
+        set_aside=(),
+        seen=None,
+        baits=baits,
+        sha256=", ".join(r.sha256 for r in records if r.sha256),
+        told=told,
+    )
+
+
 def _told(record: PhotoRecord, units: Units) -> str:
     """All that was told of the baits of a photo, in one line."""
     several = len(record.baits) > 1
@@ -160,7 +184,12 @@ def _told(record: PhotoRecord, units: Units) -> str:
 
 
 def _bait_page(
-    bait: Bait, pictures: Pictures | None, index: int, references: References | None, units: Units
+    bait: Bait,
+    pictures: Pictures | None,
+    index: int,
+    references: References | None,
+    units: Units,
+    title: str | None = None,
 ) -> BaitPage:
     m, found = bait.measurement, bait.identification
     seen = None
@@ -176,9 +205,11 @@ def _bait_page(
         form = references.form(top.maker, top.model, top.size, top.variant)
     laid = drawing.overlay(m, form) if form is not None else None
     name = words.name(top) if top is not None else ""
+    rows = [row for row in words.measured_rows(m, units) if title is None or row[0] != words.LIES]
     return BaitPage(
+        title=title or f"Bait {m.number}",
         number=m.number,
-        rows=(*words.measured_rows(m, units), *sheet.told_rows(bait, units)),
+        rows=(*rows, *sheet.told_rows(bait, units)),
         notices=_texts(m.warnings),
         seen=seen,
         swatches=_swatches(bait, top, form),
@@ -200,6 +231,7 @@ def _bait_page(
         settling=sheet.settling(found, units) if found is not None else (),
         nothing_settles=sheet.nothing_settles(found) if found is not None else "",
         without=(sheet.without(found) or tuple(filter(None, (sheet.firm(found),)))) if found is not None else (),
+        rests=rests_on(found, references) if found is not None else (),
     )
 
 

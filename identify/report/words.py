@@ -6,6 +6,7 @@ import math
 import re
 from collections import Counter
 from collections.abc import Sequence
+from pathlib import PurePath
 from typing import Literal
 
 from identify.records import (
@@ -21,6 +22,7 @@ from identify.records import (
     LineTies,
     Lip,
     Measurement,
+    PieceRecord,
     Quantity,
     Scale,
     SetAside,
@@ -264,6 +266,18 @@ def card(found: Card | None, scale: Scale | None) -> str:
     return ", ".join(parts)
 
 
+LIES = "lies"
+"""The row that holds for one photo only, not for a piece."""
+
+
+def photos_used(record: PieceRecord) -> tuple[str, ...]:
+    """Which photos a joint answer rests on, and which not."""
+    used = [f"{PurePath(s.photo).name} ({s.view.kind})" for s in record.shots if s.used and s.view is not None]
+    left = [f"{PurePath(s.photo).name}: {s.why_not}" for s in record.shots if not s.used]
+    said = (f"From {', '.join(used)}.",) if used else ()
+    return said + ((f"Left out: {'; '.join(left)}.",) if left else ())
+
+
 def measured_rows(m: Measurement, units: Units) -> list[tuple[str, str]]:
     """What was measured, by name."""
     rows = [
@@ -283,5 +297,5 @@ def measured_rows(m: Measurement, units: Units) -> list[tuple[str, str]]:
         rows.append(("pattern", f"{m.pattern.kind} ({sure(m.pattern.certainty)})"))
     if m.hard_to_read:
         rows.append(("finish", f"{' or '.join(m.hard_to_read)}: its colour depends on the light"))
-    rows.append(("lies", f"nose {m.nose}, back {m.back}, {m.shows} flank shown ({sure(min(m.orientation_certainty))})"))
+    rows.append((LIES, f"nose {m.nose}, back {m.back}, {m.shows} flank shown ({sure(min(m.orientation_certainty))})"))
     return rows

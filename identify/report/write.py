@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 from pathlib import Path
 
@@ -14,9 +14,9 @@ from identify import __version__, photo
 from identify.answer import References, unreadable
 from identify.errors import CannotWrite, PhotoError
 from identify.measure import measure
-from identify.records import PhotoRecord
+from identify.records import PhotoRecord, PieceRecord
 from identify.reference.write import put
-from identify.report.page import PhotoPage, photo_page
+from identify.report.page import PhotoPage, photo_page, piece_page
 from identify.report.picture import take
 from identify.report.words import Units
 from identify.settings import Settings
@@ -75,6 +75,10 @@ class Report:
     def add_failed(self, record: PhotoRecord) -> None:
         """Keep a photo's place that nothing could be done with; its record says why."""
         self.pages.append(photo_page(record, None, self.references, self.units))
+
+    def add_piece(self, piece: PieceRecord, records: Sequence[PhotoRecord]) -> None:
+        """Put the joint answer to all photos of one piece before theirs."""
+        self.pages.insert(0, piece_page(piece, records, self.references, self.units))
 
     def write(self) -> Path:
         """Write the report, aside first and then renamed; returns its path.  Raises CannotWrite."""
