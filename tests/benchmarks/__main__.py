@@ -1,6 +1,6 @@
 """How well the whole way does on a photo set with known truth.
 
-    python -m tests.benchmarks PHOTO_SET [--split tune|report] [--refs SET] [--json FILE]
+    python -m tests.benchmarks PHOTO_SET [--split tune|report] [--refs SET] [--json FILE] [--pictures DIR]
 
 PHOTO_SET holds a truth.json, or photos with a CSV of caliper readings (photo, length_mm, depth_mm, maker, model, size).
 Without --refs the reference set is written from the truth's own models into a temporary folder.
@@ -18,7 +18,8 @@ from identify.reference import read
 from identify.reference.profile import Form
 from tests.benchmarks.collect import Result, collect, photos_of
 from tests.benchmarks.figure import Figure
-from tests.benchmarks.figures import Names, all_figures
+from tests.benchmarks.figures import Names, all_figures, answers, ranked_together
+from tests.benchmarks.pictures import confusion, reliability
 from tests.benchmarks.refs_from_truth import world_of, write_refs
 
 LAST = Path(__file__).with_name("last.json")
@@ -82,17 +83,23 @@ def main() -> None:
     parser.add_argument("--json", type=Path, help="also write the figures to this file")
     parser.add_argument("--subset", action="append", default=[], help="only this folder of the set (repeatable)")
     parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--pictures", type=Path, help="also draw how sure answers are, and which models are confused")
     parser.add_argument("--misses", action="store_true", help="also list the photos that went wrong")
     options = parser.parse_args()
     forms, names = reference_forms(options.photo_set, options.refs)
     chosen = photos_of(options.photo_set, options.split, tuple(options.subset))
     results = collect(chosen, forms, options.jobs)
-    groups = all_figures(results, names)
+    groups = all_figures(results, names, forms)
     last = json.loads(LAST.read_text("utf-8")) if LAST.exists() else {}
     print_figures(groups, last)
     if options.misses:
         print()
         print_misses(results, names)
+    if options.pictures:
+        options.pictures.mkdir(parents=True, exist_ok=True)
+        given = answers(ranked_together(results), names)
+        reliability([p for *_, p in given], [a == b for a, b, _ in given], options.pictures / "reliability.svg")
+        confusion([a for a, *_ in given], [b for _, b, _ in given], options.pictures / "confusion.svg")
     if options.json:
         rows = {f.name: asdict(f) for _, figures in groups for f in figures}
         options.json.write_text(json.dumps(rows, indent=1), "utf-8")

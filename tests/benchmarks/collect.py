@@ -88,7 +88,7 @@ def run_photo(photo: PhotoTruth) -> Result:
     decoded = time.perf_counter()
     record = measure.measure(picture)
     prepared = _PREPARED["set"]
-    baits = tuple(Bait(b.measurement, rank(b.measurement, prepared)) for b in record.baits)
+    baits = tuple(Bait(b.measurement, rank(b.measurement, prepared, explain=True)) for b in record.baits)
     end = time.perf_counter()
     record = PhotoRecord(**{**{f: getattr(record, f) for f in record.__dataclass_fields__}, "baits": baits})
     matches, extra = match(photo, record)

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from identify.records import Identification, Measurement
+from identify.records import NONE_OF_THESE, NOT_COMPARABLE, Identification, Measurement
+from identify.reference.profile import Form
 from tests.benchmarks.collect import Match, Result
 from tests.benchmarks.colours import colour_figures
 from tests.benchmarks.figure import Figure, middle, share
+from tests.benchmarks.open_set import left_out_figures, new_colour_figures, settled_figures
 from tests.benchmarks.stats import auroc, calibration_error
 
 ORDINARY = ("single", "twice", "pieces")
@@ -177,7 +179,7 @@ class Names:
 
 def ranking_figures(matches: list[Match], names: Names, label: str = "") -> list[Figure]:
     """Models ranked right among baits of known models (those not found count as wrong)."""
-    first, third, size, top, right = [], [], [], [], []
+    first, third, size, of_truth = [], [], [], []
     for m in matches:
         if not m.truth.get("known"):
             continue
@@ -192,14 +194,41 @@ def ranking_figures(matches: list[Match], names: Names, label: str = "") -> list
             if best and best.size is not None:
                 size.append(best.size == code)
         if answer:
-            p_model = answer.by_model[0].probability if answer.by_model else 0.0
-            top.append(max(p_model, answer.none_of_these))
-            right.append(first[-1])
-    sure = [r for p, r in zip(top, right, strict=True) if p > 0.9]
+            of_truth.append(next((s.probability for s in answer.by_model if (s.maker, s.model) == true), 0.0))
     return [
         share(f"model top-1{label}", first, ">= 85 % (97)"),
         share(f"model top-3{label}", third, ">= 95 % (98)"),
         share(f"size right given the model{label}", size, "(97)"),
+        Figure(f"log score of the model{label}", _log_score(of_truth), "nat", len(of_truth), None, "report"),
+    ]
+
+
+def _log_score(of_truth: list[float]) -> float:
+    """Mean of -ln of the probability given to the truth; nothing counts as less than one in a million."""
+    return float(-np.log(np.maximum(of_truth, 1e-6)).mean()) if of_truth else math.nan
+
+
+def answers(matches: list[Match], names: Names) -> list[tuple[str, str, float]]:
+    """Truth, answer (a model's name, or that of none of these or not comparable) and its probability, of every bait
+    that was ranked, unknown models among them."""
+    found = []
+    for m in matches:
+        answer = _identified(m)
+        if answer is not None:
+            shares = {" / ".join((s.maker, s.model)): s.probability for s in answer.by_model}
+            shares |= {NONE_OF_THESE: answer.none_of_these, NOT_COMPARABLE: answer.not_comparable}
+            best = max(shares, key=lambda name: shares[name])
+            true = " / ".join(names.of(m.truth)) if m.truth.get("known") else NONE_OF_THESE
+            found.append((true, best, shares[best]))
+    return found
+
+
+def sureness_figures(matches: list[Match], names: Names, label: str = "") -> list[Figure]:
+    """How sure answers are against how right, among models and none of these."""
+    rows = answers(matches, names)
+    top, right = [p for *_, p in rows], [true == best for true, best, _ in rows]
+    sure = [r for p, r in zip(top, right, strict=True) if p > 0.9]
+    return [
         share(f"wrong when p > 0.9{label}", [not r for r in sure], "(<= 1 %)"),
         Figure(f"expected calibration error{label}", calibration_error(top, right), "", len(top), None, "(<= 0.05)"),
     ]
@@ -221,25 +250,15 @@ def stranger_figures(matches: list[Match]) -> list[Figure]:
 
 
 def colourway_figures(matches: list[Match], names: Names) -> list[Figure]:
-    """Listed colourways ranked first, and unlisted ones told."""
-    right, called_new, far = [], [], []
+    """Listed colourways ranked first."""
+    right = []
     for m in matches:
         answer = _identified(m)
-        if not answer or not m.truth.get("known") or not answer.candidates:
-            continue
-        best = next((c for c in answer.candidates if (c.maker, c.model) == names.of(m.truth)), None)
-        new = (answer.colourway_new or 0.0) > 0.5
-        if m.truth.get("listed"):
-            called_new.append(new)
+        if answer and m.truth.get("known") and m.truth.get("listed"):
+            best = next((c for c in answer.candidates if (c.maker, c.model) == names.of(m.truth)), None)
             if best and best.colourway:
                 right.append(best.colourway.code == m.truth["colourway"])
-        else:
-            far.append(new)
-    return [
-        share("colourway top-1 among listed", right, "(85)"),
-        share("listed colourways called new", called_new, "(<= 15 %)"),
-        share("unlisted colourways recognised", far, "(80)"),
-    ]
+    return [share("colourway top-1 among listed", right, ">= 85 %")]
 
 
 def speed_figures(results: list[Result]) -> list[Figure]:
@@ -249,13 +268,23 @@ def speed_figures(results: list[Result]) -> list[Figure]:
     return [middle("seconds a photo of one bait", single, "s", "<= 0.6"), middle("of which decoding", decode, "s", "")]
 
 
-def all_figures(results: list[Result], names: Names) -> list[tuple[str, list[Figure]]]:
-    """Every figure, in groups."""
+def ranked_together(results: list[Result]) -> list[Match]:
+    """Baits whose ranking is counted together: single, twice, pieces and clutter with a card, less pieces that lost a
+    tie."""
+    carded = [r for r in results if r.photo.subset != "clutter" or r.photo.truth["card_corners_px"]]
+    return [m for m in _baits(carded, (*ORDINARY, "clutter")) if not _lost(m)]
+
+
+def all_figures(results: list[Result], names: Names, forms: Sequence[Form]) -> list[tuple[str, list[Figure]]]:
+    """Every figure, in groups; `forms` are those that were ranked."""
     ordinary = _baits(results, ("single", "twice"))
     pieces = _baits(results, ("pieces",))
     pooled = ordinary + pieces
     listing = _baits(results, ("listing",))
     trays = _baits(results, ("tray", "boxed"))
+    together = ranked_together(results)
+    known = [m for m in together if m.truth.get("known")]
+    models = [names.of(m.truth) for m in known]
     groups = [
         ("Card", card_figures(results)),
         ("Finding baits", finding_figures(results)),
@@ -265,12 +294,17 @@ def all_figures(results: list[Result], names: Names) -> list[tuple[str, list[Fig
         ("One piece twice", twice_figures(results)),
         ("Hardware: single, twice, pieces", hardware_figures(pooled)),
         ("Colour: single, twice, pieces", colour_figures(pooled)),
-        ("Ranking: single, twice, pieces", ranking_figures([m for m in pooled if not _lost(m)], names)),
+        ("Ranking: single, twice, pieces, carded clutter", ranking_figures(together, names)),
+        ("How sure: the same, unknown models among them", sureness_figures(together, names)),
+        ("Ranking: pieces alone", ranking_figures([m for m in pieces if not _lost(m)], names, ", pieces")),
         ("Ranking: pieces that lost a tie", ranking_figures([m for m in pieces if _lost(m)], names, ", lost a tie")),
         ("Ranking: trays and boxes", ranking_figures(trays, names, ", trays")),
         ("Ranking: listing photos, no card", ranking_figures(listing, names, ", listing")),
-        ("Strangers: single, twice, pieces", stranger_figures(pooled)),
-        ("Colourways: single, twice, pieces", colourway_figures(pooled, names)),
+        ("Strangers: single, twice, pieces, carded clutter", stranger_figures(together)),
+        ("Models left out in turn: the same, known models", left_out_figures(known, models, forms)),
+        ("Look-alikes: the same, known models", settled_figures(known, models, forms)),
+        ("Colourways: the same, known models", colourway_figures(known, names)),
+        ("New colours: the same, known models", new_colour_figures(known, models, forms)),
         ("Speed", speed_figures(results)),
     ]
     return [(title, [f for f in figures if f.n]) for title, figures in groups if any(f.n for f in figures)]

@@ -29,11 +29,9 @@ from identify.rank import likelihood as lik
 from identify.reference import read as read_set
 from identify.reference.profile import Form
 from tests.benchmarks.collect import match
-from tests.benchmarks.rank import Scores, Truth, left_out, pooled, ranked
+from tests.benchmarks.open_set import one_of_a_kind
+from tests.benchmarks.rank import Scores, Truth, pooled, ranked
 from tests.benchmarks.truth import photos, world
-
-NO_LOOK_ALIKE = 0.9
-"""A model is one of a kind when, drawn and left out, none of these is so likely on average."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,8 +165,7 @@ def main() -> None:
     p = prepare(forms)
     baits = known_baits(options.photo_set, p, options.keep, options.only_kept)
     report(residuals(baits, p))
-    out = left_out(forms, 10)
-    alone = {model for model, scores in out.items() if scores.none[scores.stranger].mean() > NO_LOOK_ALIKE}
+    alone = one_of_a_kind(forms)
     best = None
     for temperature in (1.0, 1.25, 1.5, 2.0, 2.5, 3.0):
         for offset in (-2.0, -1.0, 0.0, 1.0):
