@@ -164,3 +164,16 @@ def add_photos(
         length_mm, depth_mm, table, pile, without,
     )  # fmt: skip
     return add(folder, asked, settings, jobs)
+
+
+@app.command("find")
+@guarded
+def find_mention(
+    folder: Set,
+    text: Annotated[str, typer.Argument(metavar="TEXT", help="What is written on a box, a label or a list.")],
+    as_json: AsRows = False,
+) -> int:
+    """Find which models, sizes and colourways a written mention may mean, best first."""
+    from identify.commands import refs_show
+
+    return refs_show.find_mention(folder, text, as_json)

@@ -6,16 +6,19 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from rich.console import Console
 from rich.table import Table
 
 from identify.answer import read_sets
 from identify.commands.chosen import choose_refs, chosen_refs
 from identify.commands.console import console, put_line
 from identify.errors import BadOption, SetMissing
-from identify.reference import lint, read
+from identify.reference import ReferenceSet, lint, read
 from identify.reference.faults import as_document
+from identify.reference.find import find
+from identify.reference.provenance import citations, piece_rows
 from identify.reference.rows import SetRow, model_rows, set_row, set_rows
-from identify.serialise import document, dumps
+from identify.serialise import document, dumps, to_json
 
 
 def list_sets(folder: str | None, as_json: bool) -> int:
@@ -58,7 +61,9 @@ def show_set(folder: str, model: str | None, as_json: bool) -> int:
     found = read(Path(folder))
     rows = model_rows(found, model)
     if as_json:
-        put_line(dumps({**document("models", rows), "title": found.title, "sha256": found.sha256}))
+        pieces = piece_rows(found, model) if model is not None else ()
+        more = {"title": found.title, "sha256": found.sha256, "pieces": to_json(pieces, "pieces")}
+        put_line(dumps({**document("models", rows), **more}))
         return 0
     out = console()
     out.print(f"{found.title} ({len(found.profiles)} models)", style="bold")
@@ -79,6 +84,47 @@ def show_set(folder: str, model: str | None, as_json: bool) -> int:
             colours.add_row(c.code, c.name, _lab(c.back_lab), _lab(c.belly_lab), _text(c.pattern), _text(c.finish))
         out.print()
         out.print(colours)
+        _rests(out, found, model)
+    return 0
+
+
+def _rests(out: Console, found: ReferenceSet, model: str) -> None:
+    """What the profile was learned from, and its sources."""
+    pieces = piece_rows(found, model)
+    cited = citations(found, model)
+    out.print()
+    if not pieces and not cited:
+        out.print("It names no sources, and was not learned from photos.")
+    if pieces:
+        table = table_of("Piece", "Size", "Photo", "Hash", "Taken", "Added", "By", "Known by", "Version")
+        for r in pieces:
+            size = " ".join(filter(None, (r.size, r.variant)))
+            table.add_row(
+                r.piece, size, r.photo, r.sha256[:8], _text(r.taken), r.added, _text(r.contributor), _text(r.known_by),
+                r.version,
+            )  # fmt: skip
+        out.print(table)
+        if all(r.known_by == "tool" for r in pieces):
+            out.print("All of them were named by this program only: no independent proof.")
+    for citation in cited:
+        out.print(f"source {citation}", soft_wrap=True)
+
+
+def find_mention(folder: str, text: str, as_json: bool) -> int:
+    """The command `refs find`; returns its exit code."""
+    rows = find(read(Path(folder)), text)
+    if as_json:
+        put_line(dumps(document("found", rows)))
+        return 0
+    out = console()
+    if not rows:
+        out.print(f"Nothing in the set is called anything like '{text}'.")
+        return 0
+    table = table_of("Score", "Maker / Model", "Size", "Colourway", "Where it matched")
+    for r in rows:
+        where = "; ".join(f"{m.where} '{m.text}'" for m in r.matched)
+        table.add_row(f"{r.score:.0f}", f"{r.maker} / {r.model}", _text(r.size), _text(r.colourway_name), where)
+    out.print(table)
     return 0
 
 

@@ -18,6 +18,16 @@ from identify.reference.sets import Drawing, Profile
 T = TypeVar("T")
 
 
+WEAKEST_LAST = ("marked", "paper", "told", "collectors", "tool")
+"""How something is known, the strongest proof first."""
+
+
+def weakest(*known: str | None) -> str | None:
+    """The weakest of several ways in which something is known; None where nothing says how."""
+    said = [WEAKEST_LAST.index(k) for k in known if k is not None]
+    return WEAKEST_LAST[max(said)] if said else None
+
+
 def first(*values: T | None) -> T | None:
     """The first value that is given."""
     return next((value for value in values if value is not None), None)
@@ -118,6 +128,8 @@ def _form(
         levels = ((variant, scale), *levels)
     order = tuple(level for level, _ in levels)
     drawing = drawing_for(profile, size, variant)
+    ties = first(*(_rings(level.line_ties, k) if level.line_ties else None for level, k in levels))
+    hangers = first(*(_rings(level.hangers, k) if level.hangers else None for level, k in levels))
     tolerance = size.tolerance_mm
     depth_tolerance = size.depth_tolerance_mm
     if depth_tolerance is None and tolerance is not None and depth is not None:
@@ -129,7 +141,11 @@ def _form(
         size=code,
         variant=None if variant is None else variant.code,
         made=first(*(level.made for level in order)),
-        known_by=first(*(level.known_by for level in order)),
+        known_by=weakest(
+            first(*(level.known_by for level in order)),
+            ties.known_by if ties else None,
+            hangers.known_by if hangers else None,
+        ),
         length_mm=size.length_mm,
         tolerance_mm=tolerance,
         depth_mm=depth,
@@ -137,8 +153,8 @@ def _form(
         thickness_mm=size.thickness_mm,
         weight_g=size.weight_g,
         outline_mm=None if drawing is None else scaled(drawing[0], size.length_mm, depth),
-        line_ties=first(*(_rings(level.line_ties, k) if level.line_ties else None for level, k in levels)),
-        hangers=first(*(_rings(level.hangers, k) if level.hangers else None for level, k in levels)),
+        line_ties=ties,
+        hangers=hangers,
         eye=first(*(_eye(level.eye, k) if level.eye else None for level, k in levels)),
         hooks=first(*(level.hooks for level in order)),
         lip=first(*(level.lip for level in order)),

@@ -15,11 +15,10 @@ import numpy as np
 from identify.geometry import Array
 from identify.reference import votes
 from identify.reference.average import Centre, centre, places, robust_mean
-from identify.reference.forms import first
+from identify.reference.forms import WEAKEST_LAST, first
 from identify.reference.frame import closed
 from identify.reference.lengths import piece_aspect, piece_length
 from identify.reference.pieces import Piece, Shot
-from identify.reference.rows import WEAKEST_LAST
 from identify.reference.shapes import apart, average_sides
 from identify.reference.slugs import slug
 

@@ -53,7 +53,8 @@ class Form:
     """One maker, model, size and variant with every value resolved (variant before size before file).
 
     `outline_mm`: side outline in the bait's own frame at this size, None when not known; tolerances are standard
-    deviations between true pieces.  None means the set does not say: it speaks neither for nor against.
+    deviations between true pieces.  None means the set does not say: it speaks neither for nor against.  `known_by`:
+    the weakest link of maker and model, line ties and hangers.
     """
 
     set: int

@@ -12,9 +12,6 @@ from identify.reference.profile import Form
 from identify.reference.reader import read
 from identify.reference.sets import Profile, ReferenceSet
 
-WEAKEST_LAST = ("marked", "paper", "told", "collectors", "tool")
-"""How something is known, the strongest proof first."""
-
 
 @dataclass(frozen=True)
 class SetRow:
@@ -121,12 +118,6 @@ def model_rows(found: ReferenceSet, which: str | None = None) -> tuple[ModelRow,
     return rows
 
 
-def weakest(*known: str | None) -> str | None:
-    """The weakest of several ways in which something is known; None where nothing says how."""
-    said = [WEAKEST_LAST.index(k) for k in known if k is not None]
-    return WEAKEST_LAST[max(said)] if said else None
-
-
 def _linked(profile: Profile) -> Iterator[str]:
     for words, names in (
         ("same mould as", profile.data.same_mould_as),
@@ -144,7 +135,7 @@ def _row(profile: Profile, form: Form) -> ModelRow:
         size=form.size,
         variant=form.variant,
         made=form.made,
-        known_by=weakest(form.known_by, ties.known_by if ties else None, hangers.known_by if hangers else None),
+        known_by=form.known_by,
         length_mm=form.length_mm,
         tolerance_mm=form.tolerance_mm,
         depth_mm=form.depth_mm,

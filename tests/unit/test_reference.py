@@ -12,7 +12,7 @@ import pytest
 
 from identify.errors import BadOption, CannotWrite, SetFaulty, SetMissing
 from identify.geometry import Array, extent_across, max_feret, resample_closed
-from identify.reference import ReferenceSet, lint, read, rows, write
+from identify.reference import ReferenceSet, forms, lint, read, rows, write
 from identify.reference.fit import curve_at, fit_closed
 from identify.reference.placement import distance_to, inside
 from identify.reference.slugs import slug, storable
@@ -344,8 +344,8 @@ def test_rows_of_models(folder: Path) -> None:
 
 
 def test_the_weakest_link() -> None:
-    assert rows.weakest("marked", None, "tool", "paper") == "tool"
-    assert rows.weakest(None, None) is None
+    assert forms.weakest("marked", None, "tool", "paper") == "tool"
+    assert forms.weakest(None, None) is None
 
 
 EXAMPLE = """\
