@@ -8,7 +8,7 @@ from pathlib import Path
 from identify import __version__
 from identify.answer import References, identify_photo, rank_bait
 from identify.clash import clashes
-from identify.piece import Shot, against, join, settle
+from identify.piece import APART, Shot, against, join, settle
 from identify.records import WARNINGS, Bait, Notice, PhotoRecord, PieceRecord, PieceShot
 from identify.settings import Settings
 from identify.told import of_bait
@@ -75,17 +75,17 @@ def join_photos(
 
 def _choose(records: Sequence[PhotoRecord]) -> list[tuple[int, int, Shot]]:
     """The bait of each photo that has any: its place among the photos, its number, and its shot.  Of several baits in
-    one photo the one that agrees best with the photos of one bait; without such photos the one with the most pixels."""
+    one photo the one that agrees with most photos of one bait; without such photos the one with the most pixels."""
     each = {
         place: [Shot(record.photo, bait.measurement) for bait in record.baits]
         for place, record in enumerate(records)
         if record.baits
     }
     alone = [shots[0] for shots in each.values() if len(shots) == 1]
-    best = max(alone, key=lambda s: s.depth_px, default=None)
 
-    def fitness(shot: Shot) -> tuple[float, float]:
-        return (0.0 if best is None else sum(against(best, shot).values())), shot.depth_px
+    def fitness(shot: Shot) -> tuple[int, float, float]:
+        speaks = [sum(against(other, shot).values()) for other in alone]
+        return sum(s > APART for s in speaks), max(speaks, default=0.0), shot.depth_px
 
     chosen = ((place, max(shots, key=fitness)) for place, shots in each.items())
     return [(place, shot.m.number, shot) for place, shot in chosen]

@@ -17,7 +17,7 @@ from identify.outline import TURNED, rms_height
 from identify.piece.unit import Shot, turned
 from identify.records import Colour, Quantity
 
-OWN_PARTS = ("outline", "angle of view", "slope", "lift", "tilt of the camera")
+OWN_PARTS = ("outline", "angle of view", "slope", "propping on hooks", "tilt of the camera")
 """Parts of the uncertainty of a size that each photo has of its own; what scale and thickness do, photos share, save
 for their scatter `OWN_SCALE`."""
 OWN_SCALE = 0.004

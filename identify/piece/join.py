@@ -58,9 +58,9 @@ class Together:
 
 
 def join(shots: Sequence[Shot]) -> Together:
-    """Bring one or more shots of one piece together, the first one at least."""
+    """Bring shots of one piece together, one at least.  Their order changes nothing."""
     used, odd = _kin(shots)
-    kept = [shots[i] for i in used]
+    kept = sorted((shots[i] for i in used), key=_name)
     sides = [s for s in kept if s.is_side]
     if not sides:
         return Together(_joint(kept, kept, kept[0], (kept[0].m.orientation_certainty)), used, odd)
@@ -72,18 +72,22 @@ def join(shots: Sequence[Shot]) -> Together:
 
 
 def _kin(shots: Sequence[Shot]) -> tuple[tuple[int, ...], dict[int, tuple[str, ...]]]:
-    """The largest group of shots that all may show one piece with one of them, among equals the one with the first
-    shot; and what sets the others apart from that one."""
+    """The largest group of shots that all may show one piece with one of them, among equals that of the clearest shot;
+    and what sets the others apart from that one."""
     n = len(shots)
     gaps = [[{} if i == j else against(shots[i], shots[j]) for j in range(n)] for i in range(n)]
     near = np.array([[sum(gaps[i][j].values()) > APART for j in range(n)] for i in range(n)])
-    centre = max(range(n), key=lambda i: (near[i].sum(), near[i][0], _clearness(shots[i]), -i))
+    centre = max(range(n), key=lambda i: (near[i].sum(), _clearness(shots[i]), _name(shots[i])))
     odd = {}
     for j in range(n):
         if not near[centre][j]:
             worst = sorted(gaps[centre][j].items(), key=lambda item: item[1])
             odd[j] = tuple(name for name, value in worst if value < APART / 4)[:3]
     return tuple(j for j in range(n) if near[centre][j]), odd
+
+
+def _name(shot: Shot) -> tuple[str, int]:
+    return shot.photo, shot.m.number
 
 
 def _clearness(shot: Shot) -> tuple[bool, float]:
