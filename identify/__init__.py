@@ -24,8 +24,9 @@ if TYPE_CHECKING:
     from identify.measure import measure as measure_photo
     from identify.photo import Photo
     from identify.photo import read as read_photo
-    from identify.records import Bait, Identification, Measurement, PhotoRecord, Quantity
-    from identify.serialise import advice_json, photo_json
+    from identify.records import Bait, Identification, Measurement, PhotoRecord, PieceRecord, Quantity
+    from identify.same_piece import identify_piece, join_photos
+    from identify.serialise import advice_json, photo_json, piece_json
     from identify.settings import ScaleLine, Settings
 
 __all__ = [
@@ -36,6 +37,7 @@ __all__ = [
     "Measurement",
     "Photo",
     "PhotoRecord",
+    "PieceRecord",
     "Quantity",
     "References",
     "ScaleLine",
@@ -44,8 +46,11 @@ __all__ = [
     "advice_json",
     "advise_photo",
     "identify_photo",
+    "identify_piece",
+    "join_photos",
     "measure_photo",
     "photo_json",
+    "piece_json",
     "rank_photo",
     "read_photo",
     "read_sets",
@@ -57,8 +62,9 @@ _HOMES = {
     "errors": ("BaitprintError",),
     "measure": ("measure_photo",),
     "photo": ("Photo", "read_photo"),
-    "records": ("Bait", "Identification", "Measurement", "PhotoRecord", "Quantity"),
-    "serialise": ("advice_json", "photo_json",),
+    "records": ("Bait", "Identification", "Measurement", "PhotoRecord", "PieceRecord", "Quantity"),
+    "same_piece": ("identify_piece", "join_photos"),
+    "serialise": ("advice_json", "photo_json", "piece_json"),
     "settings": ("ScaleLine", "Settings"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
