@@ -22,7 +22,7 @@ from identify.records import NONE_OF_THESE, NOT_COMPARABLE, Settling, Without
 from identify.reference.profile import Form
 from identify.told import USUAL_U, Told
 
-NEAR = 48
+NEAR = 24
 """So many forms, the likeliest without each feature, are weighed again."""
 SETTLED = 0.9
 OPEN = 0.1
@@ -92,6 +92,13 @@ def _only(p: Prepared, chosen: Indices) -> Prepared:
     )
 
 
+def _top(odds: Array) -> Indices:
+    """The NEAR likeliest forms, in any order."""
+    if len(odds) <= NEAR:
+        return np.arange(len(odds))
+    return np.argpartition(odds, len(odds) - NEAR)[-NEAR:].astype(np.int64)
+
+
 class WhatIf:
     """Answers questions about one ranked bait."""
 
@@ -104,8 +111,7 @@ class WhatIf:
         self.odds = {
             name: now - weighed.features[name] / (1.0 if name in told else noise.temperature) for name in self.names
         }
-        tops = [np.argsort(-odds, kind="stable")[:NEAR] for odds in (now, *self.odds.values())]
-        self.chosen: Indices = np.unique(np.concatenate(tops)).astype(np.int64)
+        self.chosen: Indices = np.unique(np.concatenate([_top(odds) for odds in (now, *self.odds.values())]))
         self.out = np.ones(len(now), bool)
         self.out[self.chosen] = False
         self.now = now

@@ -63,7 +63,7 @@ def confusion(truth: Sequence[str], answer: Sequence[str], place: Path) -> None:
     names = sorted({*truth, *answer})
     cell, left, above = 30, 230, 230
     size = cell * len(names)
-    parts = [HEAD.format(w=left + size + 40, h=above + size + 40), '<rect width="100%" height="100%" fill="#fff"/>']
+    parts = [HEAD.format(w=left + size + 160, h=above + size + 40), '<rect width="100%" height="100%" fill="#fff"/>']
     index = {name: i for i, name in enumerate(names)}
     counts = np.zeros((len(names), len(names)), int)
     for t, a in zip(truth, answer, strict=True):
