@@ -21,11 +21,15 @@ def log_t(z: ArrayLike, sd: ArrayLike, dof: float) -> Array:
     return value
 
 
+def multi_t_constant(k: int, dof: float) -> float:
+    """Logarithm of the density at the centre, of scale 1."""
+    return math.lgamma((dof + k) / 2) - math.lgamma(dof / 2) - k / 2 * math.log(dof * math.pi)
+
+
 def log_multi_t(squared: Array | Single | float, log_scale: Array | Single | float, k: int, dof: float) -> Array:
     """Log density in k dimensions: `squared` is the squared distance in units of the scales, `log_scale` the sum of the
     scales' logarithms."""
-    const = math.lgamma((dof + k) / 2) - math.lgamma(dof / 2) - k / 2 * math.log(dof * math.pi)
-    value: Array = const - log_scale - (dof + k) / 2 * np.log(1 + squared / dof)
+    value: Array = multi_t_constant(k, dof) - log_scale - (dof + k) / 2 * np.log(1 + squared / dof)
     return value
 
 

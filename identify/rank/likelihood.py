@@ -4,25 +4,23 @@ round that the bait may lie (of four: as read; back and belly swapped; nose and 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
-from itertools import combinations
+from collections.abc import Callable
 
 import numpy as np
 
 from identify.geometry import Array
-from identify.outline import TURNED
 from identify.rank import facts
 from identify.rank.background import COUNTS, grid_log_density
+from identify.rank.body import misread_body, outline
 from identify.rank.densities import log_multi_t, log_t
 from identify.rank.noise import Noise
+from identify.rank.places import log_ratio
 from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings
-from identify.rank.rings import Indices, Rings
-from identify.rank.telling import told_features
+from identify.rank.rings import Indices
 from identify.records import Quantity
 
 WAYS = 4
-BODY = ("length", "depth to length", "outline")
 BACK_SWAPPED, NOSE_SWAPPED = np.array([False, True, False, True]), np.array([False, False, True, True])
 
 
@@ -88,56 +86,6 @@ def depth(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     tolerance = np.sqrt(np.maximum(np.square(p.aspect_tolerance) - np.square(p.length_tolerance), 0))
     own = log_t(at - p.ln_length - p.ln_aspect, np.hypot(u, tolerance), p.noise.tail)
     return _said(own - broad)
-
-
-def outline(r: Readings, p: Prepared, ways: Indices) -> Array | None:
-    """Residual shape: the descriptors together, one heavy tail for all of them, since what spoils an outline spoils it
-    as a whole."""
-    return None if r.outline is None else _outline(r, r.outline, p, ways, 1.0)
-
-
-def _outline(r: Readings, found: Array, p: Prepared, ways: Indices, wider: float) -> Array:
-    """As `outline`, with the scatter so many times wider."""
-    sd = wider * p.axes.with_edge(p.noise, r.depth_px)
-    k = len(sd)
-    turned, listed = (TURNED[ways] * found) @ p.axes.vectors / sd, p.outline / sd
-    # |a - b|² = a² + b² - 2ab, one matrix product for all forms
-    squared = np.square(turned).sum(1)[:, None] + np.einsum("nk,nk->n", listed, listed) - 2 * turned @ listed.T
-    own = log_multi_t(np.maximum(squared, 0), float(np.log(sd).sum()), k, p.noise.tail)
-    wide = (found - p.background.outline_mean) @ p.background.outline_whitener
-    broad = log_multi_t(float(wide @ wide), p.background.outline_log_scale, k, p.noise.tail)
-    return _said(own - broad)
-
-
-def misread_body(r: Readings, p: Prepared, ways: Indices, spoken: Mapping[str, Array]) -> Array | None:
-    """What is added to length, proportion and outline, already in `spoken`, by the chance that the body was traced
-    wrongly: then all three fail together."""
-    by_hand = told_features(r)
-    own = [spoken[name] for name in BODY if name in spoken and name not in by_hand]
-    if not own:
-        return None
-    together: Array = np.sum(own, axis=0)
-    sound = 1 - misread_chance(r, p.noise)
-    mixed = math.log(sound) + together
-    for misread in p.noise.misread_bodies:
-        failed = np.zeros(len(p.forms))
-        for quantity, at, (mean, sd), spread in (
-            (r.length_mm, p.ln_length, p.background.ln_length, misread.length),
-            (r.aspect, p.ln_aspect, p.background.ln_aspect, misread.aspect),
-        ):
-            if quantity is not None and not (quantity is r.length_mm and "length" in by_hand):
-                value = math.log(quantity.value)
-                failed += _said(log_t(value - at, spread, p.noise.tail) - log_t(value - mean, sd, p.noise.tail))
-        if r.outline is not None:
-            failed = failed + _outline(r, r.outline, p, ways, misread.outline)
-        chance = misread.chance_warned if r.body_doubtful else misread.chance
-        mixed = np.logaddexp(mixed, math.log(chance) + failed)
-    return mixed - together
-
-
-def misread_chance(r: Readings, noise: Noise) -> float:
-    """Probability that the body was traced wrongly in one way or another."""
-    return sum(m.chance_warned if r.body_doubtful else m.chance for m in noise.misread_bodies)
 
 
 def ties_present(noise: Noise, told: bool = False) -> Array:
@@ -218,43 +166,12 @@ def hooks(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     return ratio[np.where(p.hooks < 0, -1, np.minimum(p.hooks, COUNTS - 1))]
 
 
-def _ring_places(
-    places: Array, ways: Indices, rings: Rings, sd: Array, grid: Array, stray: float, noise: Noise
-) -> Array:
-    """Log ratio (w, n) of where rings sit.  Each belongs to one of the form's, in the same order from the nose, all
-    such assignments being alike; or, with probability `stray`, to none.  `sd` (n,) as a fraction of the length."""
-    turned = turn_places(places)[ways]
-    order = np.argsort(turned[..., 0], axis=1, kind="stable")
-    turned = np.take_along_axis(turned, order[..., None], axis=1).astype(np.float32)
-    broad = np.exp(grid_log_density(grid, places))[order].astype(np.float32)
-    seen, dof = len(places), noise.tail
-    ratio = np.zeros((len(ways), len(sd)))
-    for made in np.unique(rings.placed[rings.placed > 0]):
-        chosen = np.flatnonzero(rings.placed == made)
-        s2 = np.square(sd[chosen]).astype(np.float32)
-        n = min(seen, int(made))
-        left, right = list(combinations(range(seen), n)), list(combinations(range(int(made)), n))
-        pair = np.empty((seen, int(made), len(ways), len(chosen)), np.float32)
-        for i in range(seen):
-            for j in range(int(made)):
-                dx = turned[:, i, 0, None] - rings.places[chosen, j, 0]
-                dy = turned[:, i, 1, None] - rings.places[chosen, j, 1]
-                # Student's t in the plane: its constant is 1 / 2π whatever the degrees of freedom
-                own = np.exp(-(dof + 2) / 2 * np.log(1 + (dx * dx + dy * dy) / (dof * s2))) / (2 * math.pi * s2)
-                pair[i, j] = (1 - stray) * own / broad[:, i, None] + stray
-        total = sum(
-            np.prod([pair[i, j] for i, j in zip(one, other, strict=True)], axis=0) for one in left for other in right
-        )
-        ratio[:, chosen] = np.log(total / (len(left) * len(right)))
-    return ratio
-
-
 def tie_places(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """Where the line ties sit."""
     if r.tie_places is None or not len(r.tie_places):
         return None
     sd = p.noise.tie_sd_mm / p.length_mm
-    return _ring_places(r.tie_places, ways, p.ties, sd, p.background.tie_grid, p.noise.tie_stray, p.noise)
+    return log_ratio(r.tie_places, ways, p.ties, sd, p.background.tie_grid, p.noise.tie_stray, p.noise.tail)
 
 
 def hanger_places(r: Readings, p: Prepared, ways: Indices) -> Array | None:
@@ -262,7 +179,8 @@ def hanger_places(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     if r.hanger_places is None or not len(r.hanger_places):
         return None
     sd = p.noise.hanger_sd_mm / p.length_mm
-    return _ring_places(r.hanger_places, ways, p.hangers, sd, p.background.hanger_grid, p.noise.hanger_stray, p.noise)
+    grid, stray = p.background.hanger_grid, p.noise.hanger_stray
+    return log_ratio(r.hanger_places, ways, p.hangers, sd, grid, stray, p.noise.tail)
 
 
 def eye(r: Readings, p: Prepared, ways: Indices) -> Array | None:

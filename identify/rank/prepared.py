@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -54,10 +55,15 @@ class Prepared:
     palette: Palette
     background: Background
 
-    @property
+    @cached_property
     def length_mm(self) -> Array:
         lengths: Array = np.exp(self.ln_length)
         return lengths
+
+    @cached_property
+    def outline_squared(self) -> Array:
+        squared: Array = np.square(self.outline)
+        return squared
 
 
 def sort_key(form: Form) -> tuple[str, str, float, str, str]:

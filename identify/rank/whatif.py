@@ -12,7 +12,7 @@ import numpy as np
 
 from identify.geometry import Array
 from identify.rank import facts, likelihood
-from identify.rank.likelihood import BODY
+from identify.rank.body import BODY, misread_body
 from identify.rank.posterior import Weighed, weigh
 from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings
@@ -148,7 +148,7 @@ class WhatIf:
             fewer = replace(r, **{READING_OF[name]: None}) if name in READING_OF else r  # type: ignore[arg-type]
             misread = self.spoken.get(ASSUMED)
             if name in BODY:
-                misread = likelihood.misread_body(fewer, self.sub, self.case.ways, spoken)
+                misread = misread_body(fewer, self.sub, self.case.ways, spoken)
             if misread is not None:
                 spoken[ASSUMED] = misread
             other = self.case.log_not_comparable

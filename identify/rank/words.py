@@ -8,7 +8,7 @@ import numpy as np
 
 from identify.geometry import Array
 from identify.outline import TURNED, rms_height
-from identify.rank.likelihood import misread_chance
+from identify.rank.body import misread_chance
 from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings
 from identify.rank.rings import Rings
