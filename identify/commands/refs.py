@@ -177,3 +177,33 @@ def find_mention(
     from identify.commands import refs_show
 
     return refs_show.find_mention(folder, text, as_json)
+
+
+@app.command("export")
+@guarded
+def export_set(
+    folder: Set,
+    target: Annotated[str, typer.Argument(metavar="FILE.zip", help="The file to be written.")],
+    photos: Annotated[
+        bool, typer.Option("--photos", help="With the photos that it was learned from, without their places.")
+    ] = False,
+) -> int:
+    """Write a set as one file to be given away, with checksums, editor and licence."""
+    from identify.commands import refs_exchange
+
+    return refs_exchange.export_set(folder, target, photos)
+
+
+@app.command("import")
+@guarded
+def import_set(
+    source: Annotated[str, typer.Argument(metavar="FILE.zip", help="A file written by `refs export`.")],
+    folder: Annotated[str, typer.Argument(metavar="DIR", help="A new folder, or the set that it is added to.")],
+    merge: Annotated[
+        bool, typer.Option("--merge", help="Join models that are there already; what is written there stays.")
+    ] = False,
+) -> int:
+    """Unpack a set, or add it to another: whole, or not at all."""
+    from identify.commands import refs_exchange
+
+    return refs_exchange.import_set(source, folder, merge)

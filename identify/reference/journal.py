@@ -19,6 +19,8 @@ from filelock import FileLock, Timeout
 from identify.errors import CannotWrite
 
 FOLDER, LIST, LOCK = ".baitprint-journal", "list.json", ".baitprint-lock"
+INCOMING = ".baitprint-incoming-"
+"""Begins the name of a folder for files on their way in; an interrupted import leaves it behind."""
 PATIENCE_S = 60.0
 """How long to wait for another program that is writing to the set."""
 
@@ -36,6 +38,8 @@ def locked(folder: Path) -> Iterator[None]:
         raise _cannot(folder, why) from why
     try:
         _settle(folder)
+        for left in folder.glob(f"{INCOMING}*"):
+            shutil.rmtree(left, ignore_errors=True)
         yield
     finally:
         lock.release()
@@ -51,8 +55,9 @@ def settle(folder: Path) -> None:
             pass
 
 
-def commit(folder: Path, changes: Mapping[str, bytes | None]) -> None:
-    """Write the files (relative paths with `/`; None deletes) all together or not at all; the set must be `locked`.
+def commit(folder: Path, changes: Mapping[str, bytes | Path | None]) -> None:
+    """Write the files (relative paths with `/`; None deletes, a Path is a file to be moved there) all together or not
+    at all; the set must be `locked`.
 
     Raises CannotWrite; unless the list was already made, the set is then as before.
     """
@@ -62,7 +67,9 @@ def commit(folder: Path, changes: Mapping[str, bytes | None]) -> None:
         staged: dict[str, str | None] = {}
         for i, (path, content) in enumerate(changes.items()):
             staged[path] = None if content is None else f"{i}"
-            if content is not None:
+            if isinstance(content, Path):
+                content.replace(aside / f"{i}")
+            elif content is not None:
                 _store(aside / f"{i}", content)
         _store(aside / f"{LIST}.part", json.dumps(staged).encode())
         _settled(aside)

@@ -60,11 +60,12 @@ def relearned(
     after = Relearned(merged, {**changed, **gone}, record, learned)
     if merged.text is not None:
         kept = {name: content for name, content in {**outlines, **after.outlines}.items() if content is not None}
-        _must_hold(file, merged.text, kept)
+        must_hold(file, merged.text, kept)
     return after
 
 
-def _must_hold(file: str, text: str, outlines: Mapping[str, bytes]) -> None:
+def must_hold(file: str, text: str, outlines: Mapping[str, bytes]) -> None:
+    """Raise NotLearned if a model file and the outlines of its maker's folder would be faulty."""
     maker = file.rpartition("/")[0]
     loaded = load_model(file, {file: text.encode(), **{f"{maker}/{name}": svg for name, svg in outlines.items()}})
     if loaded.errors:

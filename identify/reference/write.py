@@ -77,9 +77,10 @@ def _lines(values: Mapping[str, Any], said: set[str]) -> list[str]:
 
 def _document(values: Mapping[str, Any]) -> str:
     said: set[str] = set()
-    top = {k: v for k, v in values.items() if k not in SECTIONS and k != "prior"}
+    sections = [k for k in SECTIONS if not isinstance(values.get(k, ""), str)]  # a model's `source` is a plain text
+    top = {k: v for k, v in values.items() if k not in sections and k != "prior"}
     blocks = [_lines(top, said)]
-    for section in SECTIONS:
+    for section in sections:
         blocks += [[f"[[{section}]]", *_lines(entry, said)] for entry in values.get(section, ())]
     if values.get("prior"):
         blocks.append(["[prior]", *_lines(values["prior"], said)])
