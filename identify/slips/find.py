@@ -21,7 +21,7 @@ from identify.photo import Photo
 from identify.records import WARNINGS, Notice, SetAside, Slip
 from identify.slips.code import number_of
 from identify.slips.layout import REACH
-from identify.slips.unread import SIDE, looks_like_a_code
+from identify.slips.unread import LONG, looks_like_a_code
 from identify.stages import Region, Separation, Window, as_polygon
 
 MOST_PIXELS = 4e6
@@ -201,7 +201,8 @@ def _covered(region: Region, papers: Sequence[Array]) -> float:
 
 def _hull(region: Region) -> Array:
     """Around a region's core, (n, 2) in pixels of the photo."""
-    return region.to_photo(cv2.convexHull(np.argwhere(region.core)[:, ::-1].astype(np.int32))[:, 0])
+    contours, _ = cv2.findContours(region.core.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    return region.to_photo(cv2.convexHull(np.concatenate(contours))[:, 0])
 
 
 def _is_paper_of(outline: Array, code: Array) -> bool:
@@ -215,11 +216,12 @@ def _unread(photo: Photo, outline: Array) -> bool:
     low, high = outline.min(0), outline.max(0)
     if (high - low).min() < 16 or (high - low).max() > 0.5 * max(photo.width, photo.height):
         return False
-    grey = _grey(photo, _window(photo, low, high + 1))
-    k = SIDE / max(grey.shape)
-    if k < 1:
-        grey = np.asarray(cv2.resize(grey, None, fx=k, fy=k, interpolation=cv2.INTER_AREA), np.uint8)
-    return looks_like_a_code(grey)
+    x0, y0, x1, y1 = _window(photo, low, high + 1)
+    grey, k = _grey(photo, (x0, y0, x1, y1)), max(1, int(max(x1 - x0, y1 - y0) / (2 * LONG)))
+    if k > 1:
+        size = (grey.shape[1] // k, grey.shape[0] // k)
+        grey = np.asarray(cv2.resize(grey[: size[1] * k, : size[0] * k], size, interpolation=cv2.INTER_AREA), np.uint8)
+    return looks_like_a_code(grey, (outline - [x0, y0] + 0.5) / k - 0.5)
 
 
 def _window(photo: Photo, low: Array, high: Array) -> Window:

@@ -14,6 +14,7 @@ import identify
 ROOT = Path(identify.__file__).parent
 ORDER = (
     ("errors", "help"),
+    ("files", "printing"),
     ("told",),
     ("settings",),
     ("records",),

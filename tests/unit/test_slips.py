@@ -1,0 +1,226 @@
+"""Slips: printed, laid into a photo, read again; unread ones said so, and none of them a bait."""
+
+from __future__ import annotations
+
+import base64
+import re
+import zlib
+
+import cv2
+import numpy as np
+import pytest
+import segno
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from identify.errors import BadOption
+from identify.geometry import Array
+from identify.photo import Photo
+from identify.records import SetAside
+from identify.slips import find, set_apart
+from identify.slips.code import checked_lot, number_of, text_of
+from identify.slips.find import READ, UNREAD
+from identify.slips.layout import SLIP, TAG, Layout
+from identify.slips.sheet import sheet
+from identify.stages import Region, Separation, as_polygon
+
+Picture = NDArray[np.uint8]
+PAPER, INK = 225, 25
+
+
+def drawn(text: str, layout: Layout = SLIP, px_per_mm: int = 20) -> Picture:
+    """A slip as printed, grey levels, its number left out."""
+    code = segno.make_qr(text, error="q")
+    modules = np.array([[cell & 1 for cell in row] for row in code.matrix], np.uint8)
+    side = round(layout.code * px_per_mm)
+    picture = np.full((round(layout.height * px_per_mm), round(layout.width * px_per_mm)), PAPER, np.uint8)
+    left, top = round(layout.margin * px_per_mm), round((layout.height - layout.code) / 2 * px_per_mm)
+    picture[top : top + side, left : left + side] = cv2.resize(
+        np.where(modules, INK, PAPER).astype(np.uint8), (side, side), interpolation=cv2.INTER_NEAREST
+    )
+    return picture
+
+
+def laid(
+    slip: Picture, at: tuple[float, float], degrees: float, px_per_mm: float, ground: Picture, blur: float = 0.0
+) -> tuple[Picture, Array]:
+    """A slip laid into a photo with its top left corner at `at`, and where a point of the slip (px) comes to lie."""
+    k = px_per_mm / 20
+    small = cv2.resize(slip, None, fx=k, fy=k, interpolation=cv2.INTER_AREA)
+    c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    move = np.array([[c, -s, at[0]], [s, c, at[1]]])
+    size = (ground.shape[1], ground.shape[0])
+    there = cv2.warpAffine(np.ones(small.shape, np.float32), move, size)[..., None]
+    over = cv2.warpAffine(small.astype(np.float32), move, size)[..., None]
+    mixed = ground * (1 - there) + over * there
+    if blur:
+        mixed = cv2.GaussianBlur(mixed, (0, 0), blur)
+    return np.clip(np.rint(mixed), 0, 255).astype(np.uint8), np.column_stack([move[:, :2] * k, move[:, 2]])
+
+
+def bare(width: int = 900, height: int = 700) -> Picture:
+    noise = np.random.default_rng(3).normal(0, 4, (height, width, 3))
+    return np.clip(np.array([70, 90, 120]) + noise, 0, 255).astype(np.uint8)
+
+
+def photo(pixels: Picture) -> Photo:
+    return Photo("p.jpg", "0" * 64, pixels, None)
+
+
+@given(st.text(st.characters(codec="utf-8"), max_size=30), st.integers(0, 10**6))
+def test_lot_and_number_come_back(lot: str, number: int) -> None:
+    try:
+        name = checked_lot(lot)
+    except BadOption as fault:
+        assert fault.what_to_do
+        return
+    assert number_of(text_of(name, number)) == f"{name}/{number}"
+
+
+@pytest.mark.parametrize("text", ["", "mill/12", "baitprint:", "baitprint:12", "baitprint:/12", "baitprint:mill/", "x"])
+def test_other_texts_are_no_slips(text: str) -> None:
+    assert number_of(text) is None
+
+
+@pytest.mark.parametrize("degrees", [0.0, 37.0, 90.0, 180.0, 255.0])
+@pytest.mark.parametrize(("px_per_mm", "layout"), [(4.0, SLIP), (10.0, SLIP), (6.0, TAG)])
+def test_a_slip_is_read_whichever_way_it_lies(degrees: float, px_per_mm: float, layout: Layout) -> None:
+    slip = drawn("baitprint:mill house box/128", layout)
+    picture, move = laid(slip, (450, 350), degrees, px_per_mm, bare(1300, 1200))
+    found = find(photo(picture))
+    assert found.slip is not None and found.slip.number == "mill house box/128" and not found.warnings
+    side, left, top = layout.code * 20, layout.margin * 20, (layout.height - layout.code) / 2 * 20
+    corners = np.array([[left, top], [left + side, top], [left + side, top + side], [left, top + side]])
+    expected = corners @ move[:, :2].T + move[:, 2]
+    assert np.abs(np.array(found.slip.corners_px) - expected).max() < 0.5 * px_per_mm + 1
+    centre = np.array([[layout.width * 10, layout.height * 10]]) @ move[:, :2].T + move[:, 2]
+    assert found.under(centre)
+
+
+def test_a_large_photo_and_sixteen_bits() -> None:
+    picture, _ = laid(drawn("baitprint:mill/7"), (500, 500), 20, 12, bare(3000, 2200))
+    assert (found := find(photo(picture)).slip) is not None and found.number == "mill/7"
+    assert np.ptp(np.array(found.corners_px), axis=0).max() < 12 * 40
+    deep = photo(picture[:1200, :1400].astype(np.uint16) * 257)
+    assert (found := find(deep).slip) is not None and found.number == "mill/7"
+
+
+def test_codes_of_others_and_bare_photos_say_nothing() -> None:
+    assert find(photo(bare())).slip is None
+    picture, _ = laid(drawn("https://example.org/12"), (200, 200), 10, 8, bare())
+    found = find(photo(picture))
+    assert found.slip is None and not found.papers and not found.warnings
+
+
+def test_two_numbers_contradict_each_other_and_one_twice_does_not() -> None:
+    one, _ = laid(drawn("baitprint:mill/1"), (40, 40), 0, 6, bare())
+    both, _ = laid(drawn("baitprint:mill/2"), (40, 400), 0, 6, one)
+    found = find(photo(both))
+    assert found.slip is None and len(found.papers) == 2
+    assert [w.code for w in found.warnings] == ["slips-several"] and "mill/1, mill/2" in found.warnings[0].text
+    twice, _ = laid(drawn("baitprint:mill/1"), (40, 400), 0, 6, one)
+    assert (slip := find(photo(twice)).slip) is not None and slip.number == "mill/1"
+
+
+def spoilt() -> Picture:
+    """A slip with a part of its code that more than error correction hides."""
+    slip = drawn("baitprint:mill/12")
+    slip[200:525, 200:525] = 120
+    return slip
+
+
+def test_a_spoilt_code_is_unread_never_guessed() -> None:
+    picture, _ = laid(spoilt(), (250, 250), 12, 8, bare())
+    found = find(photo(picture))
+    assert found.slip is None and [w.code for w in found.warnings] == ["slip-unread"]
+    assert found.read == (False,)
+
+
+def region(x0: int, y0: int, x1: int, y1: int) -> Region:
+    core = np.zeros((y1 - y0, x1 - x0), bool)
+    core[8:-8, 8:-8] = True
+    return Region((x0, y0, x1, y1), 1, core, core, np.zeros((*core.shape, 3), np.float32), False)
+
+
+def test_print_is_set_aside_and_a_bait_beside_it_stays() -> None:
+    picture, _ = laid(drawn("baitprint:mill/12"), (100, 100), 0, 8, bare())
+    seen = find(photo(picture))
+    print_on_it, bait = region(330, 130, 560, 330), region(130, 420, 600, 600)
+    thing = SetAside(as_polygon(np.array([[95, 95], [585, 95], [585, 345], [95, 345]])), "straight")
+    other = SetAside(as_polygon(np.array([[700, 600], [760, 600], [760, 660]])), "round")
+    parted, warnings = set_apart(photo(picture), seen, Separation((print_on_it, bait), (thing, other)))
+    assert parted.regions == (bait,) and not warnings
+    assert [a.reason for a in parted.set_aside] == [READ, "round"]
+
+
+def test_paper_with_the_grain_of_a_code_is_an_unread_slip() -> None:
+    """Too blurred for the reader to see a code at all; a ruled paper of the same size is none."""
+    slip = drawn("baitprint:mill house box/128")
+    picture, move = laid(slip, (150, 150), 15, 5, bare(), blur=3.2)
+    edge = np.array([[0, 0], [1200, 0], [1200, 600], [0, 600]]) @ move[:, :2].T + move[:, 2]
+    thing = SetAside(as_polygon(edge), "straight parallel sides")
+    seen = find(photo(picture))
+    assert seen.slip is None and not seen.papers
+    parted, warnings = set_apart(photo(picture), seen, Separation((), (thing,)))
+    assert [a.reason for a in parted.set_aside] == [UNREAD] and [w.code for w in warnings] == ["slip-unread"]
+
+    ruled = np.full_like(slip, PAPER)
+    ruled[::40] = INK
+    picture, _ = laid(ruled, (150, 150), 15, 5, bare())
+    parted, warnings = set_apart(photo(picture), find(photo(picture)), Separation((), (thing,)))
+    assert parted.set_aside == (thing,) and not warnings
+
+
+# sheets
+
+
+def pages_of(pdf: bytes) -> int:
+    return len(re.findall(rb"/Type /Page\b", pdf))
+
+
+@pytest.mark.parametrize(
+    ("count", "tags", "paper", "pages"),
+    [
+        (None, False, "a4", 1),
+        (28, False, "a4", 2),
+        (24, False, "letter", 1),
+        (None, True, "letter", 1),
+        (49, True, "a4", 2),
+    ],
+)
+def test_pages(count: int | None, tags: bool, paper: str, pages: int) -> None:
+    made = sheet("mill", 5, count, tags, "a4" if paper == "a4" else "letter")
+    assert made.startswith(b"%PDF") and pages_of(made) == pages
+    assert made == sheet("mill", 5, count, tags, "a4" if paper == "a4" else "letter")
+
+
+def test_what_is_printed_is_what_is_read() -> None:
+    """The rectangles of a page, painted, hold the codes of all its slips."""
+    made = sheet("Ødegård", 98, 3)
+    streams = re.findall(
+        rb"/Filter \[ /ASCII85Decode /FlateDecode \][^>]*>>\s*stream\r?\n(.*?)endstream", made, re.DOTALL
+    )
+    text = zlib.decompress(base64.a85decode(streams[0].strip().removesuffix(b"~>"))).decode("latin-1")
+    k, page = 10 / (72 / 25.4), np.full((2970, 2100), 255, np.uint8)
+    x = y = 0.0
+    for line in re.finditer(r"1 0 0 1 (\S+) (\S+) cm|(\S+) (\S+) (\S+) (\S+) re\b", text):
+        if line[1]:
+            x, y = float(line[1]), float(line[2])
+        elif float(line[6]) < 10:  # not the slip's own edge
+            left, low, width, height = (float(line[i]) for i in (3, 4, 5, 6))
+            rows = slice(round(2970 - (y + low + height) * k), round(2970 - (y + low) * k))
+            page[rows, round((x + left) * k) : round((x + left + width) * k)] = 0
+    found = find(photo(np.repeat(page[..., None], 3, axis=2)))
+    assert len(found.papers) == 3 and all(found.read)
+    assert found.warnings[0].text.endswith("Ødegård/100, Ødegård/98, Ødegård/99.")
+
+
+@pytest.mark.parametrize(
+    ("lot", "first", "count"),
+    [("", 1, 1), ("a/b", 1, 1), ("x" * 41, 1, 1), ("魚", 1, 1), ("mill", -1, 1), ("mill", 1, 0), ("mill", 1, 10**6)],
+)
+def test_wishes_that_cannot_be(lot: str, first: int, count: int) -> None:
+    with pytest.raises(BadOption) as fault:
+        sheet(lot, first, count)
+    assert fault.value.what_to_do
