@@ -21,6 +21,8 @@ KIN = (
     ("colours", "pattern"),
 )
 """Features that a cousin takes over together."""
+MOST = 300.0
+"""Natural log: no group of features speaks more strongly."""
 KIND = ("material", "parts")
 """Features that say what kind of bait it is, so whether the set can be asked at all; cousins do not copy them."""
 
@@ -70,7 +72,11 @@ def weigh(
     top = together.max(0)
     ratio: Array = top + np.log(np.exp(together - top).sum(0))
     best = together.argmax(0)
-    features = {name: np.asarray(values)[best, every] for name, values in spoken.items()}
+    # features that are the same whichever way round are held once and only look like (w, n)
+    features = {
+        name: np.asarray(values[0] if values.strides[0] == 0 else values[best, every])
+        for name, values in spoken.items()
+    }
     turned = ratio - sum(features.values(), np.zeros(len(every)))
     kin = _kin(features, turned, share, noise)
     said = sum((features[name] for name in told if name in features), np.zeros(len(every)))
@@ -109,5 +115,7 @@ def _kin(features: Mapping[str, Array], turned: Array, share: Array, noise: Nois
     for group in groups:
         speaks = [features[name] for name in group if name in features]
         if speaks:
-            total = total + np.logaddexp(np.log(noise.copied) + np.sum(speaks, axis=0), np.log1p(-noise.copied))
+            # ln(1 - c + c e^s), whose exponential is kept from running over
+            speaks_for = np.minimum(np.sum(speaks, axis=0), MOST)
+            total = total + np.log(1 - noise.copied + noise.copied * np.exp(speaks_for))
     return float(np.logaddexp(np.log(noise.cousin) + log_mean_exp(total, share), np.log1p(-noise.cousin)))

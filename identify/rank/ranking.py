@@ -158,7 +158,11 @@ def _best_of_each(values: Array, p: Prepared) -> Indices:
 
 
 def _likeliest(shares: Array, at_most: int) -> Indices:
-    order: Indices = np.argsort(-shares, kind="stable")[:at_most].astype(np.int64)
+    """Indices of the largest, the first of equals first."""
+    kept = np.arange(len(shares))
+    if at_most < len(shares):
+        kept = np.flatnonzero(shares >= np.partition(shares, -at_most)[-at_most])
+    order: Indices = kept[np.argsort(-shares[kept], kind="stable")][:at_most].astype(np.int64)
     return order
 
 
