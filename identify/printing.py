@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
@@ -14,11 +16,10 @@ PLAIN, BOLD = "Vera", "VeraBd"
 """Bitstream Vera, which reportlab brings."""
 
 
-def _font(name: str) -> TTFont:
+def _font(name: str) -> Any:
     if name not in pdfmetrics.getRegisteredFontNames():
         pdfmetrics.registerFont(TTFont(name, f"{name}.ttf"))
-    font: TTFont = pdfmetrics.getFont(name)
-    return font
+    return pdfmetrics.getFont(name)
 
 
 def plain_font() -> str:
