@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from identify.geometry import Array
 from identify.rank import ageing
 from identify.rank.densities import log_multi_t
 from identify.rank.noise import Noise
-from identify.rank.palette import CENTRE, PATTERNS, ZONES, Coats, Paints, Palette
+from identify.rank.palette import CENTRE, PATTERNS, ZONES, Coats, Looks, Palette
 from identify.rank.readings import Readings
 from identify.rank.rings import Indices, Single
 from identify.records import Ageing, Colour, Lab
@@ -53,9 +54,10 @@ def _log_broad(lab: Lab, noise: Noise) -> float:
 
 
 Form = tuple[Single, float]
-"""A quadratic form for each amount of ageing, (10, g) over `Paints.terms`, and the logarithm of its scale."""
+"""A quadratic form for each amount of ageing, (10, g) over `palette.terms`, and the logarithm of its scale."""
 
 
+@lru_cache(maxsize=256)
 def _quadratic(lab: Lab, u_lch: tuple[float, float, float], noise: Noise, with_age: bool) -> Form:
     """The squared distance of paints from a colour read, in standard deviations of what shows: once with the paints as
     they are, or for each amount of ageing, where what shows is linear in the paint close to the one that would show
@@ -71,50 +73,57 @@ def _quadratic(lab: Lab, u_lch: tuple[float, float, float], noise: Noise, with_a
     return terms.T.astype(np.float32), log_scale
 
 
-def _zones(readings: Readings, coats: Coats, swapped: bool) -> Iterator[tuple[Colour, Paints]]:
-    """Every zone's colour that was read, beside the paints listed for it."""
-    ends = (coats.belly, coats.back) if swapped else (coats.back, coats.belly)
-    for colour, paints in zip((readings.back, readings.belly), ends, strict=True):
+def _zones(readings: Readings, coats: Coats, swapped: bool) -> Iterator[tuple[Colour, Single, Indices]]:
+    """Every zone's colour that was read, the paints listed for it, and which looks (k,) say so."""
+    looks = coats.looks
+    ends = [(coats.back, looks.back), (coats.belly, looks.belly)]
+    for colour, end in zip((readings.back, readings.belly), ends[::-1] if swapped else ends, strict=True):
         if colour is not None:
-            yield colour, paints
+            yield colour, *end
     for kind, colour in readings.zones:
-        yield colour, coats.zones[kind]
+        yield colour, coats.zones[kind], looks.has_zone[:, ZONES.index(kind)]
 
 
-def _paints(readings: Readings, coats: Coats, swapped: bool, noise: Noise, with_age: bool) -> Array:
+def _paints(readings: Readings, coats: Coats, swapped: bool, noise: Noise, with_age: bool) -> Single:
     """Log ratio (c, g) of all zones' colours together under each colourway and amount of ageing (one column without);
     a zone that the colourway does not say counts for nothing."""
-    dof, hard = noise.colour_tail, noise.hard_finish
-    narrow = np.array([1.0, 1 / hard**2, 1.0], np.float32)[coats.finish, None] / np.float32(dof)
-    lost = np.array([0.0, 3 * np.log(hard), 0.0], np.float32)[coats.finish]
-    photo = np.flatnonzero(coats.photo)
-    together: Single = np.ones((1, 1), np.float32)
-    constant: Array = np.zeros(len(coats.photo))
-    for colour, paints in _zones(readings, coats, swapped):
+    dof, hard, looks = noise.colour_tail, noise.hard_finish, coats.looks
+    lost = np.array([0.0, 3 * np.log(hard), 0.0])[looks.finish]
+    narrow = (np.array([1.0, 1 / hard**2, 1.0])[looks.finish] / dof).astype(np.float32)[coats.look, None]
+    photo = np.flatnonzero(looks.photo[coats.look]) if looks.photo.any() else ()
+    together: Single | None = None
+    constant = np.zeros(len(looks.photo))
+    for colour, paints, known in _zones(readings, coats, swapped):
         form, log_scale = _quadratic(colour.lab, colour.u_lch, noise, with_age)
-        squared = paints.terms @ form
-        scales: Array | float = log_scale
-        broad: Array | float = _log_broad(colour.lab, noise)
+        squared = paints @ form
+        scale, broad = np.full(len(known), log_scale), np.full(len(known), _log_broad(colour.lab, noise))
         if len(photo):
-            scale = colour.u_seen / colour.u if colour.u > 0 else 1.0
-            u_seen = (colour.u_lch[0] * scale, colour.u_lch[1] * scale, colour.u_lch[2] * scale)
-            form, seen_scale = _quadratic(colour.lab_seen, u_seen, noise, with_age)
-            squared[photo] = paints.terms[photo] @ form
-            scales = np.where(coats.photo, seen_scale, log_scale)
-            broad = np.where(coats.photo, _log_broad(colour.lab_seen, noise), broad)
-        together = together * (1 + np.maximum(squared, 0) * narrow)
-        constant += paints.known * (log_multi_t(0.0, lost + scales, 3, dof) - broad)
-    ratio: Array = constant[:, None] - (dof + 3) / 2 * np.log(together)
-    return ratio
+            seen = colour.u_seen / colour.u if colour.u > 0 else 1.0
+            u_seen = (colour.u_lch[0] * seen, colour.u_lch[1] * seen, colour.u_lch[2] * seen)
+            form, log_scale = _quadratic(colour.lab_seen, u_seen, noise, with_age)
+            squared[photo] = paints[photo] @ form
+            scale = np.where(looks.photo, log_scale, scale)
+            broad = np.where(looks.photo, _log_broad(colour.lab_seen, noise), broad)
+        constant += known * (log_multi_t(0.0, lost + scale, 3, dof) - broad)
+        # rounding may leave a square a hair below 0
+        np.maximum(squared, 0, out=squared)
+        squared *= narrow
+        squared += 1
+        together = squared if together is None else np.multiply(together, squared, out=together)
+    assert together is not None, "a colour was read"
+    falls = np.log(together, out=together)
+    falls *= np.float32(-(dof + 3) / 2)
+    falls += constant.astype(np.float32)[coats.look, None]
+    return falls
 
 
-def _zones_there(readings: Readings, coats: Coats, noise: Noise) -> Array:
-    """Log ratio (c,) of which zones were found."""
+def _zones_there(readings: Readings, looks: Looks, noise: Noise) -> Array:
+    """Log ratio (k,) of which zones were found."""
     seen = dict(readings.zones)
     found = np.array([kind in seen for kind in ZONES])
     with_zone, without = (np.where(found, p, 1 - p) for p in (1 - noise.zone_missed, noise.zone_false))
     broad = np.where(found, noise.zone_broad, 1 - noise.zone_broad)
-    ratio: Array = coats.has_zone @ np.log(with_zone / without) + np.log(without / broad).sum()
+    ratio: Array = looks.has_zone @ np.log(with_zone / without) + np.log(without / broad).sum()
     return ratio
 
 
@@ -127,19 +136,19 @@ def pattern_chances(noise: Noise) -> Array:
     return chances
 
 
-def _pattern(readings: Readings, coats: Coats, noise: Noise) -> Array:
-    """Log ratio (c,) of pattern and of a flagged finish."""
-    ratio = np.zeros(len(coats.pattern))
+def _pattern(readings: Readings, looks: Looks, noise: Noise) -> Array:
+    """Log ratio (k,) of pattern and of a flagged finish."""
+    ratio = np.zeros(len(looks.pattern))
     pattern = readings.pattern
     if pattern is not None and pattern.kind in PATTERNS:
         k, broad = PATTERNS.index(pattern.kind), np.array(noise.pattern_broad)
         p = pattern.certainty * pattern_chances(noise)[:, k] + (1 - pattern.certainty) * broad[k]
         by_kind = np.append(np.log(p / broad[k]), 0.0)  # the last one: a set that does not say
-        ratio += by_kind[coats.pattern]
+        ratio += by_kind[looks.pattern]
     p = np.array([noise.finish_flagged_false, noise.finish_flagged])
     p = p if readings.hard_to_read else 1 - p
     broad_p = (1 - noise.finish_broad) * p[0] + noise.finish_broad * p[1]
-    ratio += np.append(np.log(p / broad_p), 0.0)[coats.finish]
+    ratio += np.append(np.log(p / broad_p), 0.0)[looks.finish]
     return ratio
 
 
@@ -155,13 +164,20 @@ class ColourSpeech:
     unlisted: float
 
 
+def unlisted_share(which: Palette, noise: Noise) -> Array:
+    """Probability (n,) that a piece of each form wears a colour that is not on its list: short lists are unfinished."""
+    young = noise.colour_young / (noise.colour_young + which.counts[which.list_of])
+    return np.maximum(noise.colour_unlisted, young)
+
+
 def _forms(values: Array, which: Palette, share: Array, noise: Noise) -> tuple[Array, float]:
     """Log ratios (2, n) of forms against an unlisted bait, and that bait's own ratio against the broad density."""
     listed = np.array([which.mean_over_forms(np.exp(v)) for v in values])
     say = which.lists_any
     pooled = float(share[say] @ listed[0][say] / share[say].sum()) if say.any() else 1.0
     unlisted = 1 - noise.colour_pool + noise.colour_pool * pooled
-    forms = (1 - noise.colour_unlisted) * listed + noise.colour_unlisted * unlisted
+    new = unlisted_share(which, noise)
+    forms = (1 - new) * listed + new * unlisted
     return np.where(say, np.log(forms / unlisted), 0.0), unlisted
 
 
@@ -183,21 +199,24 @@ def speak(
     ways = (False, True) if swapped else (False,)
     coats = which.coats
     ways = (False, True) if swapped else (False,)
-    there, pattern = _zones_there(readings, coats, noise), _pattern(readings, coats, noise)
+    there, pattern = (
+        term(readings, coats.looks, noise).astype(np.float32)[coats.look] for term in (_zones_there, _pattern)
+    )  # fmt: skip
     colours = np.array([_paints(readings, coats, way, noise, False)[:, 0] + there for way in ways])
     of_colours, without_pattern = _forms(colours, which, share, noise)
     of_both, unlisted = _forms(colours + pattern, which, share, noise)
 
     live = _in_question(of_both.max(0) + (0.0 if otherwise is None else otherwise), which)
     if len(live):
-        lists = [which.of(i) for i in live]
-        chosen = np.unique(np.concatenate(lists))
+        lists, new = [which.of(i) for i in live], unlisted_share(which, noise)[live]
+        own, counts = np.concatenate(lists), np.array([len(one) for one in lists])
+        chosen = np.unique(own)
         for k, way in enumerate(ways):
             paints = _paints(readings, coats.of(chosen), way, noise, True)
             colours[k, chosen] = np.log(np.exp(paints) @ ageing.grid().chance) + there[chosen]
         for rows, values, fresh in ((of_colours, colours, without_pattern), (of_both, colours + pattern, unlisted)):
-            means = np.stack([np.exp(values[:, own]).mean(1) for own in lists], axis=1)
-            rows[:, live] = np.log((1 - noise.colour_unlisted) * means / fresh + noise.colour_unlisted)
+            sums = np.add.reduceat(np.exp(values[:, own]), np.cumsum(counts) - counts, axis=1, dtype=float)
+            rows[:, live] = np.log((1 - noise.colour_unlisted) * sums / counts / fresh + noise.colour_unlisted)
     return ColourSpeech(of_colours, of_both - of_colours, colours + pattern, unlisted)
 
 
@@ -212,8 +231,9 @@ def _in_question(total: Array, which: Palette) -> Indices:
 def posterior(speech: ColourSpeech, which: Palette, form: int, swapped: bool, noise: Noise) -> tuple[Array, float]:
     """Probabilities of a form's colourways, in the order of `Palette.of`, and of a colour that is not listed."""
     chosen = which.of(form)
-    listed = (1 - noise.colour_unlisted) / max(1, len(chosen)) * np.exp(speech.by_colourway[int(swapped), chosen])
-    new = noise.colour_unlisted * speech.unlisted
+    share = float(unlisted_share(which, noise)[form])
+    listed = (1 - share) / max(1, len(chosen)) * np.exp(speech.by_colourway[int(swapped), chosen])
+    new = share * speech.unlisted
     total = float(listed.sum() + new)
     return listed / total, new / total
 
@@ -224,8 +244,9 @@ def age(readings: Readings, which: Palette, colourway: int, swapped: bool, noise
     return ageing.estimate(ageing.grid().chance * np.exp(paints - paints.max()))
 
 
-def gain_by_ageing(readings: Readings, which: Palette, colourway: int, swapped: bool, noise: Noise) -> float:
-    """Natural log of how much better a colourway fits after the ageing that suits it best than with all amounts of it
-    weighed by how common they are."""
-    paints = _paints(readings, which.coats.of(np.array([colourway])), swapped, noise, True)[0]
-    return -float(np.log(np.exp(paints - paints.max()) @ ageing.grid().chance))
+def gains_by_ageing(readings: Readings, which: Palette, own: Indices, swapped: bool, noise: Noise) -> Array:
+    """Natural log (m,) of how much better colourways (indices) fit after the ageing that suits each best than with all
+    amounts of it weighed by how common they are."""
+    paints = _paints(readings, which.coats.of(own), swapped, noise, True).astype(float)
+    gains: Array = -np.log(np.exp(paints - paints.max(1, keepdims=True)) @ ageing.grid().chance)
+    return gains

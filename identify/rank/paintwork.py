@@ -81,8 +81,8 @@ def _reasons(s: Scored, speech: ColourSpeech, r: Readings, p: Prepared) -> tuple
         form = p.forms[int(p.palette.listed_by(best)[0])]
         elsewhere = Listed(form.maker, form.model, colourway.name)
     aged = None
-    gains = [colourways.gain_by_ageing(r, p.palette, int(c), _swapped(s), p.noise) for c in own]
-    likely = int(np.argmax([ratios[c] + gain for c, gain in zip(own, gains, strict=True)]))
+    gains = colourways.gains_by_ageing(r, p.palette, own, _swapped(s), p.noise)
+    likely = int(np.argmax(ratios[own] + gains))
     if gains[likely] > CLEARLY_BETTER and ratios[own[likely]] + gains[likely] > CLEARLY_BETTER:
         amount = colourways.age(r, p.palette, int(own[likely]), _swapped(s), p.noise)
         aged = (p.palette.colourways[own[likely]].name, amount)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -24,53 +25,73 @@ CENTRE = (50.0, 0.0, 10.0)
 """Colours are held less this one, so that their squares keep their digits in single precision."""
 
 
-@dataclass(frozen=True, eq=False)
-class Paints:
-    """One zone's paint of c colourways: `known` (c,) bool, and `terms` (c, 10), the terms of a quadratic form in
-    CIELAB: 1, the three coordinates, their squares, their products twice; 0 where not known."""
-
-    known: NDArray[np.bool_]
-    terms: Single
-
-    def of(self, chosen: Indices) -> Paints:
-        """Those of some colourways."""
-        return Paints(self.known[chosen], self.terms[chosen])
-
-
-def paints(labs: Sequence[Lab | None]) -> Paints:
-    """One zone's paint of each colourway, None where the set does not say."""
+def terms(labs: Sequence[Lab | None]) -> Single:
+    """Paints (c, 10) as the terms of a quadratic form in CIELAB: 1, the three coordinates, their squares, their
+    products twice; all 0 for None."""
     known = np.array([lab is not None for lab in labs], bool)
     at = np.array([CENTRE if lab is None else lab for lab in labs], float).reshape(-1, 3) - CENTRE
     x, y, z = at.T
-    terms = np.column_stack([np.ones(len(at)), at, at**2, 2 * x * y, 2 * x * z, 2 * y * z])
-    return Paints(known, (terms * known[:, None]).astype(np.float32))
+    columns = np.column_stack([np.ones(len(at)), at, at**2, 2 * x * y, 2 * x * z, 2 * y * z])
+    single: Single = (columns * known[:, None]).astype(np.float32)
+    return single
+
+
+@dataclass(frozen=True, eq=False)
+class Looks:
+    """The k different ways in which a set's colourways look, their paints aside.
+
+    `back`, `belly` (k,): 1 where that paint is known; `has_zone` (k, 4): 1 where there is one of ZONES; `photo` (k,):
+    1 where known from photographs; `finish` (k,): 1 leaf or clear, 0 paint; `pattern` (k,) indexes PATTERNS.
+    """
+
+    back: Indices
+    belly: Indices
+    has_zone: Indices
+    photo: Indices
+    finish: Indices
+    pattern: Indices
 
 
 @dataclass(frozen=True, eq=False)
 class Coats:
-    """How c colourways look: `back`, `belly` and `zones` of each zone kind; `has_zone` (c, 4) 1 where there is one of
-    ZONES; `photo` (c,) bool: known from photographs; `finish` (c,): 1 leaf or clear, 0 paint; `pattern` (c,) indexes
-    PATTERNS."""
+    """How c colourways look: `back`, `belly` and each kind of zone as `terms`, and `look` (c,), an index of `looks`."""
 
-    back: Paints
-    belly: Paints
-    zones: dict[ZoneKind, Paints]
-    has_zone: Array
-    photo: NDArray[np.bool_]
-    finish: Indices
-    pattern: Indices
+    back: Single
+    belly: Single
+    zones: dict[ZoneKind, Single]
+    look: Indices
+    looks: Looks
 
     def of(self, chosen: Indices) -> Coats:
         """Those of some colourways."""
-        return Coats(
-            self.back.of(chosen),
-            self.belly.of(chosen),
-            {kind: zone.of(chosen) for kind, zone in self.zones.items()},
-            self.has_zone[chosen],
-            self.photo[chosen],
-            self.finish[chosen],
-            self.pattern[chosen],
+        zones = {kind: zone[chosen] for kind, zone in self.zones.items()}
+        return Coats(self.back[chosen], self.belly[chosen], zones, self.look[chosen], self.looks)
+
+
+def coats(colourways: Sequence[Colourway]) -> Coats:
+    """How colourways look."""
+    zones = [{z.kind: z.lab for z in c.zones} for c in colourways]
+    rows = [
+        (
+            c.back_lab is not None,
+            c.belly_lab is not None,
+            c.basis == "photo",
+            UNKNOWN if c.finish is None else c.finish in HARD,
+            PATTERNS.index(c.pattern) if c.pattern in PATTERNS else UNKNOWN,
+            *(kind in own for kind in ZONES),
         )
+        for c, own in zip(colourways, zones, strict=True)
+    ]
+    table = np.array(rows, np.int64).reshape(-1, 5 + len(ZONES))
+    kinds, look = np.unique(table, axis=0, return_inverse=True)
+    looks = Looks(kinds[:, 0], kinds[:, 1], kinds[:, 5:], kinds[:, 2], kinds[:, 3], kinds[:, 4])
+    return Coats(
+        back=terms([c.back_lab for c in colourways]),
+        belly=terms([c.belly_lab for c in colourways]),
+        zones={kind: terms([own.get(kind) for own in zones]) for kind in ZONES},
+        look=look.reshape(-1).astype(np.int64),
+        looks=looks,
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,10 +118,11 @@ class Palette:
         means: Array = (sums / np.maximum(self.counts, 1))[self.list_of]
         return means
 
-    @property
+    @cached_property
     def lists_any(self) -> NDArray[np.bool_]:
         """Whether each form (n,) lists any colourway."""
-        return self.counts[self.list_of] > 0
+        some: NDArray[np.bool_] = self.counts[self.list_of] > 0
+        return some
 
     def listed_by(self, colourway: int) -> Indices:
         """The forms (indices) that list a colourway."""
@@ -112,10 +134,6 @@ class Palette:
         """The colourways (indices) that a form lists."""
         k = self.list_of[form]
         return self.listed[self.starts[k] : self.starts[k] + self.counts[k]]
-
-
-def _pattern_index(kind: str | None) -> int:
-    return PATTERNS.index(kind) if kind in PATTERNS else UNKNOWN
 
 
 def palette(forms: Sequence[Form]) -> Palette:
@@ -141,19 +159,9 @@ def palette(forms: Sequence[Form]) -> Palette:
             counts.append(len(own))
             listed.extend(own)
         list_of[i] = lists[tuple(own)]
-    zone_labs = [{z.kind: z.lab for z in c.zones} for c in colourways]
-    coats = Coats(
-        back=paints([c.back_lab for c in colourways]),
-        belly=paints([c.belly_lab for c in colourways]),
-        zones={kind: paints([z.get(kind) for z in zone_labs]) for kind in ZONES},
-        has_zone=np.array([[kind in z for kind in ZONES] for z in zone_labs], float).reshape(-1, len(ZONES)),
-        photo=np.array([c.basis == "photo" for c in colourways], bool),
-        finish=np.array([UNKNOWN if c.finish is None else int(c.finish in HARD) for c in colourways], np.int64),
-        pattern=np.array([_pattern_index(c.pattern) for c in colourways], np.int64),
-    )
     return Palette(
         colourways=tuple(colourways),
-        coats=coats,
+        coats=coats(colourways),
         listed=np.array(listed, np.int64),
         starts=np.array(starts, np.int64),
         counts=np.array(counts, np.int64),
