@@ -164,20 +164,13 @@ class ColourSpeech:
     unlisted: float
 
 
-def unlisted_share(which: Palette, noise: Noise) -> Array:
-    """Probability (n,) that a piece of each form wears a colour that is not on its list: short lists are unfinished."""
-    young = noise.colour_young / (noise.colour_young + which.counts[which.list_of])
-    return np.maximum(noise.colour_unlisted, young)
-
-
 def _forms(values: Array, which: Palette, share: Array, noise: Noise) -> tuple[Array, float]:
     """Log ratios (2, n) of forms against an unlisted bait, and that bait's own ratio against the broad density."""
     listed = np.array([which.mean_over_forms(np.exp(v)) for v in values])
     say = which.lists_any
     pooled = float(share[say] @ listed[0][say] / share[say].sum()) if say.any() else 1.0
     unlisted = 1 - noise.colour_pool + noise.colour_pool * pooled
-    new = unlisted_share(which, noise)
-    forms = (1 - new) * listed + new * unlisted
+    forms = (1 - noise.colour_unlisted) * listed + noise.colour_unlisted * unlisted
     return np.where(say, np.log(forms / unlisted), 0.0), unlisted
 
 
@@ -208,7 +201,7 @@ def speak(
 
     live = _in_question(of_both.max(0) + (0.0 if otherwise is None else otherwise), which)
     if len(live):
-        lists, new = [which.of(i) for i in live], unlisted_share(which, noise)[live]
+        lists = [which.of(i) for i in live]
         own, counts = np.concatenate(lists), np.array([len(one) for one in lists])
         chosen = np.unique(own)
         for k, way in enumerate(ways):
@@ -231,9 +224,8 @@ def _in_question(total: Array, which: Palette) -> Indices:
 def posterior(speech: ColourSpeech, which: Palette, form: int, swapped: bool, noise: Noise) -> tuple[Array, float]:
     """Probabilities of a form's colourways, in the order of `Palette.of`, and of a colour that is not listed."""
     chosen = which.of(form)
-    share = float(unlisted_share(which, noise)[form])
-    listed = (1 - share) / max(1, len(chosen)) * np.exp(speech.by_colourway[int(swapped), chosen])
-    new = share * speech.unlisted
+    listed = (1 - noise.colour_unlisted) / max(1, len(chosen)) * np.exp(speech.by_colourway[int(swapped), chosen])
+    new = noise.colour_unlisted * speech.unlisted
     total = float(listed.sum() + new)
     return listed / total, new / total
 

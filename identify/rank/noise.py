@@ -140,10 +140,7 @@ class Noise:
     colour_tolerance: float = 3.0
     """What batch, age and dirt do to one paint, CIEDE2000 (bench)."""
     colour_unlisted: float = 0.2
-    """Least probability that a piece of a listed model wears a colour that is not on the list."""
-    colour_young: float = 1.5
-    """A list of m colourways leaves out at least colour_young / (colour_young + m) of the pieces: one that has just been
-    begun is no list (bench)."""
+    """Probability that a piece of a listed model wears a colour that is not on the list."""
     colour_pool: float = 0.5
     """Share of unlisted colours that are some other listed model's."""
     colour_broad_mean: tuple[float, float, float] = (55.0, 3.0, 12.0)
