@@ -4,7 +4,8 @@
     ├── PhotoError
     │   ├── PhotoMissing          photo-missing
     │   ├── PhotoUnreadable       photo-unreadable
-    │   └── PhotoTooLarge         photo-too-large
+    │   ├── PhotoTooLarge         photo-too-large
+    │   └── WorkerLost            worker-lost
     ├── ReferenceSetError
     │   ├── SetMissing            set-missing
     │   └── SetFaulty             set-faulty
@@ -14,12 +15,15 @@
     ├── ImportDiffers             import-differs
     ├── BadOption                 bad-option
     └── CannotWrite               cannot-write
+        └── OutputInUse           output-in-use
 
 `code` is stable and may be relied on by other programs; `str(error)` is one plain sentence about what is wrong and
 `what_to_do` one about how to mend it.
 """
 
 from __future__ import annotations
+
+import os
 
 
 class BaitprintError(Exception):
@@ -57,6 +61,12 @@ class PhotoTooLarge(PhotoError):
     """The picture has more pixels than the limit."""
 
     code = "photo-too-large"
+
+
+class WorkerLost(PhotoError):
+    """The process that measured the photo ended or hung; the next sort tries it again."""
+
+    code = "worker-lost"
 
 
 class ReferenceSetError(BaitprintError):
@@ -109,3 +119,27 @@ class CannotWrite(BaitprintError):
     """A result cannot be written where it was asked for."""
 
     code = "cannot-write"
+
+
+class OutputInUse(CannotWrite):
+    """Another sort writes to the same folder."""
+
+    code = "output-in-use"
+
+
+INTERNAL = "internal-error"
+
+
+def internal(fault: Exception) -> str:
+    """What to say of an exception that nobody foresaw."""
+    trace = fault.__traceback__
+    while trace is not None and trace.tb_next is not None:
+        trace = trace.tb_next
+    code = trace.tb_frame.f_code if trace is not None else None
+    where = f" in {os.path.basename(code.co_filename)} line {trace.tb_lineno}" if code and trace else ""  # noqa: PTH119
+    said = f": {fault}" if str(fault) else ""
+    return (
+        f"Something went wrong inside baitprint ({type(fault).__name__}{said}{where}). This is a fault of the program, "
+        "not of your photo: please report it with these words, what `baitprint about` prints and, if you can, the "
+        "photo."
+    )

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, ParamSpec
 
 import typer
 
-from identify.errors import BadOption, BaitprintError, CannotWrite, ReferenceSetError
+from identify.errors import BadOption, BaitprintError, CannotWrite, ReferenceSetError, internal
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -52,21 +52,6 @@ def put_line(text: str) -> None:
     """One line of results, at once."""
     sys.stdout.write(text + "\n")
     sys.stdout.flush()
-
-
-def internal(fault: Exception) -> str:
-    """What to say of an exception that nobody foresaw."""
-    trace = fault.__traceback__
-    while trace is not None and trace.tb_next is not None:
-        trace = trace.tb_next
-    code = trace.tb_frame.f_code if trace is not None else None
-    where = f" in {os.path.basename(code.co_filename)} line {trace.tb_lineno}" if code and trace else ""  # noqa: PTH119
-    said = f": {fault}" if str(fault) else ""
-    return (
-        f"Something went wrong inside baitprint ({type(fault).__name__}{said}{where}). This is a fault of the program, "
-        "not of your photo: please report it with these words, what `baitprint about` prints and, if you can, the "
-        "photo."
-    )
 
 
 def guarded(command: Callable[Arguments, int]) -> Callable[Arguments, None]:

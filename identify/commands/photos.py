@@ -9,8 +9,8 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
-from identify.commands.console import DONE, PARTLY, USAGE, complain, internal
-from identify.errors import BadOption, BaitprintError, PhotoMissing
+from identify.commands.console import DONE, PARTLY, USAGE, complain
+from identify.errors import INTERNAL, BadOption, BaitprintError, PhotoMissing, internal
 from identify.records import Failure
 
 if TYPE_CHECKING:
@@ -25,7 +25,6 @@ class Handled(Protocol):
 
 
 Result = TypeVar("Result", bound=Handled)
-INTERNAL = "internal-error"
 WRONGLY_ASKED = (PhotoMissing.code, BadOption.code)
 """When every photo ends so, the command was used wrongly."""
 

@@ -10,8 +10,7 @@ from pathlib import Path
 
 import identify
 from identify.advice import ADVICE
-from identify.commands.photos import INTERNAL
-from identify.errors import BaitprintError
+from identify.errors import INTERNAL, BaitprintError
 from identify.records import WARNINGS
 from identify.reference.faults import CODES
 
