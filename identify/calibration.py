@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from identify.geometry import Array, apply_homography
 from identify.records import Card, Notice, Scale
+from identify.settings import Point
 
 Matrix3 = tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]
 
@@ -26,12 +27,36 @@ class Camera:
 
 
 @dataclass(frozen=True)
+class Lens:
+    """How far the lens may distort radially: r' = r (1 + k r²) about `centre_px`, `k` (per pixel squared) a standard
+    deviation about 0; `seen`: straight sides show it.  `reference_px`: the lines whose lengths gave the scale."""
+
+    k: float
+    seen: bool
+    centre_px: Point
+    reference_px: tuple[tuple[Point, Point], ...]
+
+    def u(self, start_px: ArrayLike, end_px: ArrayLike) -> float:
+        """Relative standard uncertainty that it leaves in a length between two points: by how much more it stretches
+        that than the lines which gave the scale."""
+        own = self._stretch(np.asarray(start_px, float), np.asarray(end_px, float))
+        reference = [self._stretch(np.array(a), np.array(b)) for a, b in self.reference_px]
+        return abs(own - sum(reference) / len(reference)) if reference else abs(own)
+
+    def _stretch(self, start: Array, end: Array) -> float:
+        ends = np.stack([start, end]) - self.centre_px
+        moved = ends * (1 + self.k * (ends**2).sum(1, keepdims=True))
+        return float(np.hypot(*(moved[1] - moved[0])) / max(np.hypot(*(ends[1] - ends[0])), 1e-9)) - 1
+
+
+@dataclass(frozen=True)
 class Calibration:
     """Belongs to one photo and travels with it.
 
     `to_plane`: homography from pixels to the card frame's plane z = 0, or None without a scale.  `scale_u`: relative
-    standard uncertainty of lengths in that plane.  `card_thickness_mm`: how far the plane z = 0 lies above the table.
-    `colour_from_card`: False when gains are only (1, 1, 1).
+    standard uncertainty of lengths in that plane, but for what the `lens` does (None: it does nothing).
+    `card_thickness_mm`: how far the plane z = 0 lies above the table.  `colour_from_card`: False when gains are only
+    (1, 1, 1).
     """
 
     card: Card
@@ -47,6 +72,7 @@ class Calibration:
     u_exposure: float
     """Relative standard uncertainty of reflectance from the card alone (noise, uneven light)."""
     warnings: tuple[Notice, ...] = ()
+    lens: Lens | None = None
 
     @property
     def has_scale(self) -> bool:

@@ -429,6 +429,7 @@ WARNINGS: dict[str, str] = {
     "card-small": "The card is small in the picture.",
     "no-focal-length": "The photo does not say its focal length, so the height of the bait adds more doubt.",
     "cropped": "The photo was cut after it was taken, so its focal length no longer fits.",
+    "lens-distortion": "Straight sides look bent: the lens distorts, so lengths away from the card are less sure.",
     "scale-line": "The scale is from a line on the table, not from a card.",
     # bait
     "touches-edge": "The bait is cut by the edge of the photo.",
@@ -438,6 +439,7 @@ WARNINGS: dict[str, str] = {
     "ties-unsure": "The number of line ties cannot be told for sure.",
     "resolution-low": "Too few pixels on the bait to count small rings.",
     "not-side-view": "The bait does not seem to lie on its side.",
+    "joint-seen": "A gap right across the body lets the ground through: the bait may be jointed.",
     # colour
     "colour-uncorrected": "Colours are not corrected, since there is no card to correct them by.",
     "colour-doubtful": "Glare, shadow or clipped light leaves the colour doubtful.",

@@ -5,7 +5,21 @@ nearer to the camera than the card.  By pinhole geometry everything in that plan
 being the height above the card's top face and Z the camera's perpendicular height above that face; `Calibration.to_mm`
 undoes this along the ray of each point, so that it holds off the axis and on a tilted view too.
 
-Uncertainties follow JCGM 100 (GUM) 5.1: each part is the sensitivity times the standard uncertainty of one input.
+Uncertainties follow JCGM 100 (GUM) 5.1: each part is the sensitivity times the standard uncertainty of one input, and
+independent parts add up in quadrature.  They are
+
+- "scale": how well the card's sides and its own size give pixels per millimetre in its plane;
+- "lens distortion": what the lens may stretch here otherwise than at the card, bounded from how straight the card's
+  sides look (`card.lens`);
+- "camera distance": how well the camera's height is known, from the focal length (told or guessed) and the scale;
+- "height of the silhouette": half the thickness, which is told, or taken from depth with its spread;
+- "propping on hooks": how far hooks and hangers may hold the body off the table;
+- "outline": how well the ends, or the flanks, are seen;
+- "angle of view": widening of a thick body seen aslant, by its thickness and by how far it has rolled or is pitched;
+- "slope" (length only): the axis is not quite level.
+
+"scale", "lens distortion", "height of the silhouette", "propping on hooks" and "camera distance" are nearly the same
+for length and depth, so proportion has none of them.
 """
 
 from __future__ import annotations
@@ -108,19 +122,25 @@ def measure_size(body: Body, calibration: Calibration, told: Thickness | None = 
     u_long = _u_widening(long, thick.value / length, thick.u / length, along, PITCH_DEG)
     # an axis that slopes by φ and is seen at θ from the vertical is foreshortened to cos φ + sin φ tan θ
     u_slope = math.hypot(1 - math.cos(math.radians(PITCH_DEG)), math.sin(math.radians(PITCH_DEG)) * along)
+    ends = calibration.to_px(np.array([start, end]), height)
     shared = {
         "scale": calibration.scale_u,
         # dL/L = dh / (Z - h), and the same height divided by a wrong Z
-        "height of the silhouette": math.hypot(thick.u / 2, U_LIFT_MM) / (z - height),
+        "height of the silhouette": thick.u / 2 / (z - height),
+        "propping on hooks": U_LIFT_MM / (z - height),
         "camera distance": height / (z * (z - height)) * u_z if calibration.camera else 0.0,
     }
     length_q = _quantity(
         length,
         {k: v * length for k, v in shared.items()}
+        | {"lens distortion": _u_lens(calibration, ends) * length}
         | {"outline": u_ends, "angle of view": u_long * length, "slope": u_slope * length},
     )
     depth_q = _quantity(
-        depth, {k: v * depth for k, v in shared.items()} | {"outline": u_flanks, "angle of view": u_wide * depth}
+        depth,
+        {k: v * depth for k, v in shared.items()}
+        | {"lens distortion": _u_lens(calibration, _across(ends, depth / length)) * depth}
+        | {"outline": u_flanks, "angle of view": u_wide * depth},
     )
     proportion = depth / length
     own = {
@@ -128,8 +148,18 @@ def measure_size(body: Body, calibration: Calibration, told: Thickness | None = 
         "angle of view": proportion * math.hypot(u_wide, u_long),
         "slope": proportion * u_slope,
     }
-    ends = calibration.to_px(np.array([start, end]), height)
     return Sizing((_point(ends[0]), _point(ends[1])), length_q, depth_q, _quantity(proportion, own), thick, height, ppm)
+
+
+def _u_lens(calibration: Calibration, ends_px: Array) -> float:
+    return calibration.lens.u(ends_px[0], ends_px[1]) if calibration.lens is not None else 0.0
+
+
+def _across(ends: Array, share: float) -> Array:
+    """Two points on either side of the middle of two others, apart by `share` of their distance."""
+    half = (ends[1] - ends[0]) * share / 2
+    across: Array = ends.mean(0) + np.array([[-half[1], half[0]], [half[1], -half[0]]])
+    return across
 
 
 def _u_widening(value: float, ratio: float, u_ratio: float, tangent: float, turned_deg: float) -> float:

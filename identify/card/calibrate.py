@@ -7,13 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from identify.calibration import Calibration, Camera, Matrix3
+from identify.calibration import Calibration, Camera, Lens, Matrix3
 from identify.card.judge import Candidate
+from identify.card.lens import lens_of
 from identify.card.light import Patch
 from identify.card.pose import TYPICAL_F35, U_STATED_FOCAL, U_TYPICAL_FOCAL, focal_px
 from identify.geometry import Array
 from identify.photo import Photo
-from identify.records import Card, Notice, Scale
+from identify.records import WARNINGS, Card, Notice, Scale
 from identify.settings import ScaleLine, Settings
 from identify.stages import as_polygon
 
@@ -52,10 +53,11 @@ def from_card(photo: Photo, settings: Settings, found: Candidate) -> Calibration
     pose, patch = found.pose, found.patch
     mean = np.maximum(patch.mean, 1e-4)
     gains = (float(mean[1] / mean[0]), 1.0, float(mean[1] / mean[2]))
-    u_scale = scale_u(photo, found)
+    u_scale = scale_u(found)
     x, y, z = (float(v) for v in pose.camera_mm)
     ux, uy, uz = (float(v) for v in pose.u_camera_mm)
-    centre = pose.corners_px.mean(0)
+    corners = as_polygon(found.corners)
+    lens = lens_of(photo, found.sides, list(zip(corners, corners[1:] + corners[:1], strict=True)))
     draft = Calibration(
         card=Card(False, None, None, None, None, None, None, None),
         scale=Scale("card", None, None),
@@ -67,12 +69,13 @@ def from_card(photo: Photo, settings: Settings, found: Candidate) -> Calibration
         exposure=float(settings.card_reflectance / mean[1]),
         colour_from_card=True,
         u_exposure=_u_exposure(patch),
-        warnings=_warnings(photo, found),
+        warnings=_warnings(photo, found, lens),
+        lens=lens,
     )
     centre = draft.to_px([[0.0, 0.0]])[0]
     scale = draft.px_per_mm_at(centre)
     ev = math.log2(max(patch.luminance, 1e-5) / settings.card_reflectance)
-    card = Card(True, as_polygon(found.corners), scale, pose.tilt_deg, z, ev, gains, None)
+    card = Card(True, corners, scale, pose.tilt_deg, z, ev, gains, None)
     return replace(draft, card=card, scale=Scale("card", scale, scale * u_scale))
 
 
@@ -81,46 +84,18 @@ def _u_exposure(patch: Patch) -> float:
     return math.hypot(patch.rough / math.sqrt(max(patch.pixels, 1)), max(0.01, patch.range / 4), 0.1 * patch.odd)
 
 
-def scale_u(photo: Photo, found: Candidate) -> float:
+def scale_u(found: Candidate) -> float:
     """Relative standard uncertainty of lengths in the card's plane.
 
-    Sides and pose (see `pose`), what the pose leaves unexplained of the corners, the card's own tolerance, and the
-    lens: a radial distortion bends the card's sides; what it does to lengths across the picture is bounded from how far
-    they are bent beyond what their scatter explains.
+    Sides and pose (see `pose`), what the pose leaves unexplained of the corners, and the card's own tolerance.  What
+    the lens does stands apart (see `lens`).
     """
     size = float(np.sqrt(abs(np.prod(np.hypot(*(np.roll(found.corners, -1, 0) - found.corners).T)[:2]))))
     misfit = found.pose.misfit_px / size
-    return math.sqrt(found.pose.u_scale**2 + misfit**2 + U_CARD_SIZE**2 + _lens_u(photo, found) ** 2)
+    return math.sqrt(found.pose.u_scale**2 + misfit**2 + U_CARD_SIZE**2)
 
 
-def _lens_u(photo: Photo, found: Candidate) -> float:
-    """Bound on the relative change of scale between card and picture's rim by radial distortion.
-
-    With r' = r (1 + k r²) a side of half length a at distance h from the centre bows by k h a²; scale changes by
-    3 k r² outwards.
-    """
-    if not found.sides:
-        return 0.0
-    centre = np.array([photo.width - 1, photo.height - 1]) / 2
-    top = bottom = 0.0
-    for side in found.sides:
-        along = side.end - side.start
-        half = float(np.hypot(*along)) / 2
-        out = np.array([along[1], -along[0]]) / (2 * half)
-        lever = float((side.start - centre) @ out) * half**2
-        weight = 1 / max(side.u_bow_px, 0.05) ** 2
-        top += weight * lever * -side.bow_px
-        bottom += weight * lever**2
-    if bottom <= 0:
-        return 0.0
-    k, u_k = top / bottom, 1 / math.sqrt(bottom)
-    r2 = float((found.corners.mean(0) - centre) @ (found.corners.mean(0) - centre))
-    reach = max(r2, 0.3 * float(centre @ centre))
-    sure = max(0.0, abs(k) - 2.5 * u_k)
-    return min(3 * sure * reach, 0.02)
-
-
-def _warnings(photo: Photo, found: Candidate) -> tuple[Notice, ...]:
+def _warnings(photo: Photo, found: Candidate, lens: Lens) -> tuple[Notice, ...]:
     pose, patch = found.pose, found.patch
     notices = []
     if found.refusal is not None:
@@ -138,6 +113,8 @@ def _warnings(photo: Photo, found: Candidate) -> tuple[Notice, ...]:
     side = float(np.hypot(*(np.roll(found.corners, -1, 0) - found.corners).T).max())
     if side < SMALL_PX:
         notices.append(Notice("card-small", f"The card is only {side:.0f} pixels long; go nearer or crop less."))
+    if lens.seen:
+        notices.append(Notice("lens-distortion", WARNINGS["lens-distortion"]))
     return (*notices, *focal_warnings(photo))
 
 
@@ -188,6 +165,7 @@ def from_line(photo: Photo, settings: Settings, line: ScaleLine, why_not: str) -
         False,
         1.0,
         notices,
+        lens_of(photo, (), [(line.start_px, line.end_px)]),
     )
 
 
