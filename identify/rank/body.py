@@ -44,7 +44,7 @@ class _Outlines:
         self.broad = constant - p.background.outline_log_scale - self._falls(np.array(wide @ wide))
 
     def _falls(self, squared: Array | Single) -> Array | Single:
-        fall: Array = (self.dof + self.k) / 2 * np.log1p(squared / self.dof)
+        fall: Array = (self.dof + self.k) / 2 * np.log(1 + squared / self.dof)  # log1p is several times slower
         return fall
 
     def log_ratio(self, wider: float) -> Array:

@@ -164,11 +164,12 @@ class ColourSpeech:
     unlisted: float
 
 
-def _forms(values: Array, which: Palette, share: Array, noise: Noise) -> tuple[Array, float]:
-    """Log ratios (2, n) of forms against an unlisted bait, and that bait's own ratio against the broad density."""
-    listed = np.array([which.mean_over_forms(np.exp(v)) for v in values])
+def _forms(ratios: Array, which: Palette, share: Array, noise: Noise) -> tuple[Array, float]:
+    """Log ratios (2, n) of forms against an unlisted bait, and that bait's own ratio against the broad density; from
+    the ratios (2, c) of colourways."""
+    listed = np.array([which.mean_over_forms(own) for own in ratios])
     say = which.lists_any
-    pooled = float(share[say] @ listed[0][say] / share[say].sum()) if say.any() else 1.0
+    pooled = float((share * say) @ listed[0] / (share @ say)) if say.any() else 1.0
     unlisted = 1 - noise.colour_pool + noise.colour_pool * pooled
     forms = (1 - noise.colour_unlisted) * listed + noise.colour_unlisted * unlisted
     return np.where(say, np.log(forms / unlisted), 0.0), unlisted
@@ -196,8 +197,9 @@ def speak(
         term(readings, coats.looks, noise).astype(np.float32)[coats.look] for term in (_zones_there, _pattern)
     )  # fmt: skip
     colours = np.array([_paints(readings, coats, way, noise, False)[:, 0] + there for way in ways])
-    of_colours, without_pattern = _forms(colours, which, share, noise)
-    of_both, unlisted = _forms(colours + pattern, which, share, noise)
+    ratios = np.exp(colours)
+    of_colours, without_pattern = _forms(ratios, which, share, noise)
+    of_both, unlisted = _forms(ratios * np.exp(pattern), which, share, noise)
 
     live = _in_question(of_both.max(0) + (0.0 if otherwise is None else otherwise), which)
     if len(live):

@@ -180,9 +180,22 @@ OTHERS: dict[str, Other] = {
 }
 
 
+def seen_by_parts(p: Prepared) -> Array:
+    """P(a gap is seen across the body | made in one, two, more parts)."""
+    return np.array([p.noise.joint_false, p.noise.joint_seen, p.noise.joint_seen])
+
+
+def joint(r: Readings, p: Prepared) -> Array | None:
+    """Log ratio (n,) of a gap seen across the body.  None seen says nothing: a bait may lie stretched."""
+    if not r.joint:
+        return None
+    of_forms, by_made = made(p, "parts"), seen_by_parts(p)
+    return np.append(np.log(by_made / (broad(p, "parts", of_forms) @ by_made)), 0.0)[of_forms]
+
+
 def log_not_comparable(r: Readings, p: Prepared) -> float:
-    """Log odds of a bait that the set cannot be compared with, against an unlisted bait that it can, from what was told
-    and what of that kind the set has."""
+    """Log odds of a bait that the set cannot be compared with, against an unlisted bait that it can, from what was
+    told, from a joint that was seen, and from what of that kind the set has."""
     kinds = {key: made(p, key) for key in ("material", "parts")}
     have = {name: bool((kinds["material"] == i).any()) for i, name in enumerate(WORDS["material"])}
     have["jointed"] = bool((kinds["parts"] > 0).any())
@@ -192,6 +205,8 @@ def log_not_comparable(r: Readings, p: Prepared) -> float:
         name = _told(r, key)
         table = KINDS[key].told
         by_made[key] = np.ones(len(table)) if name is None else table[:, _index(KINDS[key], name)]
+        if key == "parts" and r.joint:
+            by_made[key] = seen_by_parts(p)
         unlisted *= float(broad(p, key, of_forms) @ by_made[key])
     for name, other in OTHERS.items():
         if not have[name]:

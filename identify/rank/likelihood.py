@@ -256,6 +256,7 @@ FEATURES: dict[str, Callable[[Readings, Prepared, Indices], Array | None]] = {
     "kind of eye": lambda r, p, ways: facts.kind(r, p, "eye"),
     "material": lambda r, p, ways: facts.kind(r, p, "material"),
     "parts": lambda r, p, ways: facts.kind(r, p, "parts"),
+    "joint": lambda r, p, ways: facts.joint(r, p),
 }
 """Every feature but the colours, in the order in which the evidence is shown."""
 

@@ -6,7 +6,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
@@ -18,7 +17,7 @@ from identify.rank.likelihood import BACK_SWAPPED
 from identify.rank.newcolour import Listed, reasons
 from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings
-from identify.records import Ageing, Colour, ColourwayMatch, Lab, NewColourReason
+from identify.records import Ageing, ColourwayMatch, Lab, NewColourReason
 from identify.reference.profile import Colourway
 
 CLEARLY_BETTER = 3.0
@@ -41,7 +40,7 @@ class Paintwork:
 
 def judge(scored: Sequence[Scored], speech: ColourSpeech | None, r: Readings, p: Prepared) -> Paintwork:
     """Judge the colours under each of the candidates, the likeliest one first."""
-    found = [_match(s, speech, r, p) for s in scored]
+    found = _matches(scored, speech, r, p)
     matches = tuple(None if one is None else one[0] for one in found)
     if not found or found[0] is None or speech is None:
         return Paintwork(matches, None, None, ())
@@ -55,19 +54,23 @@ def _swapped(s: Scored) -> bool:
     return bool(BACK_SWAPPED[s.way])
 
 
-def _match(
-    s: Scored, speech: ColourSpeech | None, r: Readings, p: Prepared
-) -> tuple[ColourwayMatch, int, float] | None:
-    """The best listed colourway of a form, its index, and the probability that the form's colour is on no list."""
-    listed = p.palette.of(s.index)
-    if speech is None or not len(listed):
-        return None
-    shares, new = colourways.posterior(speech, p.palette, s.index, _swapped(s), p.noise)
-    i = int(np.argmax(shares))
-    colourway = p.palette.colourways[listed[i]]
-    gaps = _gaps(r, _swapped(s), colourway)
-    match = ColourwayMatch(colourway.code, colourway.name, float(shares[i]), *gaps, new <= 0.5)
-    return match, int(listed[i]), new
+def _matches(
+    scored: Sequence[Scored], speech: ColourSpeech | None, r: Readings, p: Prepared
+) -> list[tuple[ColourwayMatch, int, float] | None]:
+    """The best listed colourway of each form, its index, and the probability that the form's colour is on no list."""
+    best: dict[int, tuple[int, float, float]] = {}
+    for k, s in enumerate(scored):
+        listed = p.palette.of(s.index)
+        if speech is not None and len(listed):
+            shares, new = colourways.posterior(speech, p.palette, s.index, _swapped(s), p.noise)
+            i = int(np.argmax(shares))
+            best[k] = int(listed[i]), float(shares[i]), new
+    gaps = _gaps(r, [(p.palette.colourways[best[k][0]], _swapped(scored[k])) for k in best])
+    found: list[tuple[ColourwayMatch, int, float] | None] = [None] * len(scored)
+    for (k, (index, share, new)), own in zip(best.items(), gaps, strict=True):
+        colourway = p.palette.colourways[index]
+        found[k] = ColourwayMatch(colourway.code, colourway.name, share, *own, new <= 0.5), index, new
+    return found
 
 
 def _reasons(s: Scored, speech: ColourSpeech, r: Readings, p: Prepared) -> tuple[NewColourReason, ...]:
@@ -77,7 +80,7 @@ def _reasons(s: Scored, speech: ColourSpeech, r: Readings, p: Prepared) -> tuple
     elsewhere = None
     best = int(np.argmax(ratios))
     colourway = p.palette.colourways[best]
-    if ratios[best] > limit and all(gap is None or gap <= FITS for gap in _gaps(r, _swapped(s), colourway)):
+    if ratios[best] > limit and all(gap is None or gap <= FITS for gap in _gaps(r, [(colourway, _swapped(s))])[0]):
         form = p.forms[int(p.palette.listed_by(best)[0])]
         elsewhere = Listed(form.maker, form.model, colourway.name)
     aged = None
@@ -89,20 +92,18 @@ def _reasons(s: Scored, speech: ColourSpeech, r: Readings, p: Prepared) -> tuple
     return reasons(p.forms[s.index], elsewhere, aged)
 
 
-def _gaps(r: Readings, swapped: bool, colourway: Colourway) -> tuple[float | None, float | None]:
-    """CIEDE2000 from the colours read to a listed colourway's back and belly."""
-    back, belly = (r.belly, r.back) if swapped else (r.back, r.belly)
-    photo = colourway.basis == "photo"
-    return _gap(back, colourway.back_lab, photo), _gap(belly, colourway.belly_lab, photo)
-
-
-def _gap(colour: Colour | None, lab: Lab | None, photo: bool) -> float | None:
-    if colour is None or lab is None:
-        return None
-    return _delta_e(colour.lab_seen if photo else colour.lab, lab)
-
-
-@lru_cache(maxsize=4096)
-def _delta_e(one: Lab, other: Lab) -> float:
-    """Several forms share their colourways, and one bait is compared with all of them."""
-    return float(delta_e(one, other))
+def _gaps(r: Readings, of: Sequence[tuple[Colourway, bool]]) -> list[tuple[float | None, float | None]]:
+    """CIEDE2000 from the colours read to the backs and bellies of listed colourways, all at once; with each colourway
+    whether back and belly were read swapped."""
+    found: list[list[float | None]] = [[None, None] for _ in of]
+    pairs: list[tuple[int, int, Lab, Lab]] = []
+    for k, (colourway, swapped) in enumerate(of):
+        read = (r.belly, r.back) if swapped else (r.back, r.belly)
+        for end, (colour, lab) in enumerate(zip(read, (colourway.back_lab, colourway.belly_lab), strict=True)):
+            if colour is not None and lab is not None:
+                pairs.append((k, end, colour.lab_seen if colourway.basis == "photo" else colour.lab, lab))
+    if pairs:
+        apart = delta_e([one for *_, one, _ in pairs], [other for *_, other in pairs])
+        for (k, end, *_), gap in zip(pairs, apart, strict=True):
+            found[k][end] = float(gap)
+    return [(back, belly) for back, belly in found]

@@ -114,9 +114,15 @@ class Palette:
         sums = np.zeros(len(self.starts))
         some = self.counts > 0
         if some.any():
-            sums[some] = np.add.reduceat(values[self.listed], self.starts[some], dtype=float)
+            listed = values if self._in_order else values[self.listed]
+            sums[some] = np.add.reduceat(listed, self.starts[some], dtype=float)
         means: Array = (sums / np.maximum(self.counts, 1))[self.list_of]
         return means
+
+    @cached_property
+    def _in_order(self) -> bool:
+        """Every colourway stands in one list, and lists follow one another."""
+        return np.array_equal(self.listed, np.arange(len(self.colourways)))
 
     @cached_property
     def lists_any(self) -> NDArray[np.bool_]:

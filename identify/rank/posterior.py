@@ -23,7 +23,7 @@ KIN = (
 """Features that a cousin takes over together."""
 MOST = 300.0
 """Natural log: no group of features speaks more strongly."""
-KIND = ("material", "parts")
+KIND = ("material", "parts", "joint")
 """Features that say what kind of bait it is, so whether the set can be asked at all; cousins do not copy them."""
 
 

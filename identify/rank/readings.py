@@ -26,7 +26,7 @@ class Readings:
     `outline` (DESCRIPTORS,); `depth_px`: the body's depth in pixels, which sets the outline's noise.
     `p_nose`, `p_back`: probability that nose and tail, back and belly, are the right way round.
     `scaled`: sizes can be told apart.  `body_doubtful`: the measurement warns that the body's outline is
-    unclear, or its uncertainties say so.  `told`: what a person said; `identify.rank.telling.tell` enters it.
+    unclear, or its uncertainties say so.  `joint`: a gap was seen across the body.  `told`: what a person said; `identify.rank.telling.tell` enters it.
     """
 
     length_mm: Quantity | None = None
@@ -53,6 +53,7 @@ class Readings:
     pattern: Pattern | None = None
     hard_to_read: tuple[str, ...] = ()
     body_doubtful: bool = False
+    joint: bool = False
     told: tuple[Told, ...] = ()
 
     @property
@@ -126,6 +127,7 @@ def read(m: Measurement) -> Readings:
         pattern=m.pattern,
         hard_to_read=m.hard_to_read,
         body_doubtful=body_doubtful(m),
+        joint=any(n.code == "joint-seen" for n in m.warnings),
     )
 
 

@@ -60,6 +60,8 @@ def _tell(r: Readings, t: Told) -> Readings:
         return replace(r, tie_counts=counts, tie_count=int(t.value), tie_places=_at_most(r.tie_places, int(t.value)))
     elif t.key == "hangers":
         return replace(r, hangers=int(t.value), hanger_places=_at_most(r.hanger_places, int(t.value)))
+    elif t.key == "parts":
+        return replace(r, joint=False)
     elif t.key == "hooks":
         return replace(r, hooks=int(t.value))
     elif t.key == "lip":

@@ -86,6 +86,8 @@ def measured(r: Readings, way: int) -> dict[str, str]:
         words["lip"] = f"seen ({percent(r.lip)})" if r.lip >= 0.5 else f"none seen ({percent(1 - r.lip)})"
     if r.thickness_mm is not None:
         words["thickness"] = pm(r.thickness_mm.value, r.thickness_mm.u, "mm")
+    if r.joint:
+        words["joint"] = "a gap across the body"
     return words | {FEATURE_OF[t.key]: t.words for t in r.told}
 
 
@@ -124,6 +126,7 @@ def expected(r: Readings, p: Prepared, i: int, way: int, match: ColourwayMatch |
         "kind of eye": NOT_SAID if form.eye is None else form.eye.kind or NOT_SAID,
         "material": form.material or NOT_SAID,
         "parts": NOT_SAID if form.parts is None else str(form.parts),
+        "joint": NOT_SAID if form.parts is None else "one piece" if form.parts == 1 else f"{form.parts} parts",
         "colours": NOT_SAID if match is None else f"nearest: {match.name}",
         "pattern": NOT_SAID if match is None else f"as of {match.name}",
     }
