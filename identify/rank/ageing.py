@@ -68,14 +68,15 @@ def unaged(lab: ArrayLike, yellowing: ArrayLike, fading: ArrayLike) -> Array:
     return own
 
 
-def when_new(lab: ArrayLike) -> tuple[Array, Array]:
-    """A colour (3,) as it would have been when new for each amount of `grid`: (g, 3), and there the derivative (g, 3,
-    3) of what shows (last axis) by what was painted (middle axis)."""
+def when_new(labs: ArrayLike) -> tuple[Array, Array]:
+    """Colours (z, 3) as they would have been when new for each amount of `grid`: (z, g, 3), and there the derivatives
+    (z, g, 3, 3) of what shows (last axis) by what was painted (third axis)."""
     amounts = grid()
-    new = unaged(lab, amounts.yellowing, amounts.fading)
+    shown = np.asarray(labs, float)[:, None]
+    new = unaged(shown, amounts.yellowing, amounts.fading)
     step = 0.5
-    shifted = new[:, None] + step * np.eye(3)
-    slopes = (aged(shifted, amounts.yellowing[:, None], amounts.fading[:, None]) - np.asarray(lab, float)) / step
+    shifted = new[:, :, None] + step * np.eye(3)
+    slopes = (aged(shifted, amounts.yellowing[:, None], amounts.fading[:, None]) - shown[:, :, None]) / step
     return new, slopes
 
 

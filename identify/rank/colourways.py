@@ -8,7 +8,6 @@ else leaves in question.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -16,7 +15,7 @@ import numpy as np
 
 from identify.geometry import Array
 from identify.rank import ageing
-from identify.rank.densities import log_multi_t
+from identify.rank.densities import multi_t_constant
 from identify.rank.noise import Noise
 from identify.rank.palette import CENTRE, PATTERNS, ZONES, Coats, Looks, Palette
 from identify.rank.readings import Readings
@@ -53,60 +52,73 @@ def _log_broad(lab: Lab, noise: Noise) -> float:
     return float(-0.5 * (z**2).sum() - np.log(sd).sum() - 1.5 * np.log(2 * np.pi))
 
 
+Read = tuple[Lab, tuple[float, float, float]]
+"""A colour read, and its u by lightness, chroma and hue."""
 Form = tuple[Single, float]
-"""A quadratic form for each amount of ageing, (10, g) over `palette.terms`, and the logarithm of its scale."""
+"""A quadratic form for each amount of ageing, (10, g) over `palette.terms`, and what a paint that fits exactly gets: the
+logarithm of its density over the broad one, without the constant of Student's t."""
 
 
-@lru_cache(maxsize=256)
-def _quadratic(lab: Lab, u_lch: tuple[float, float, float], noise: Noise, with_age: bool) -> Form:
-    """The squared distance of paints from a colour read, in standard deviations of what shows: once with the paints as
-    they are, or for each amount of ageing, where what shows is linear in the paint close to the one that would show
+@lru_cache(maxsize=64)
+def _quadratics(reads: tuple[Read, ...], noise: Noise, with_age: bool) -> tuple[Form, ...]:
+    """The squared distance of paints from each colour read, in standard deviations of what shows: once with the paints
+    as they are, or for each amount of ageing, where what shows is linear in the paint close to the one that would show
     exactly this."""
-    matrix, log_scale = whitening(lab, u_lch, noise)
-    new, slopes = ageing.when_new(lab) if with_age else (np.array([lab]), np.eye(3)[None])
+    labs = np.array([lab for lab, _ in reads])
+    new, slopes = (
+        ageing.when_new(labs) if with_age else (labs[:, None], np.broadcast_to(np.eye(3), (len(labs), 1, 3, 3)))
+    )
     new = new - CENTRE
-    scaled = slopes @ matrix
-    form = scaled @ np.swapaxes(scaled, 1, 2)
-    pulled = np.einsum("gij,gj->gi", form, new)
-    upper = form[:, (0, 0, 1), (1, 2, 2)]
-    terms = np.column_stack([np.einsum("gi,gi->g", pulled, new), -2 * pulled, form[:, range(3), range(3)], upper])
-    return terms.T.astype(np.float32), log_scale
+    whitened = [whitening(lab, u_lch, noise) for lab, u_lch in reads]
+    scaled = slopes @ np.array([matrix for matrix, _ in whitened])[:, None]
+    form = scaled @ np.swapaxes(scaled, -1, -2)
+    pulled = np.einsum("zgij,zgj->zgi", form, new)
+    pieces = (
+        np.einsum("zgi,zgi->zg", pulled, new)[..., None],
+        -2 * pulled,
+        form[..., range(3), range(3)],
+        form[..., (0, 0, 1), (1, 2, 2)],
+    )
+    terms = np.swapaxes(np.concatenate(pieces, axis=-1), 1, 2).astype(np.float32)
+    return tuple(
+        (own, -log_scale - _log_broad(lab, noise))
+        for own, (_, log_scale), (lab, _) in zip(terms, whitened, reads, strict=True)
+    )
 
 
-def _zones(readings: Readings, coats: Coats, swapped: bool) -> Iterator[tuple[Colour, Single, Indices]]:
+def _zones(readings: Readings, coats: Coats, swapped: bool) -> list[tuple[Colour, Single, Indices]]:
     """Every zone's colour that was read, the paints listed for it, and which looks (k,) say so."""
     looks = coats.looks
     ends = [(coats.back, looks.back), (coats.belly, looks.belly)]
-    for colour, end in zip((readings.back, readings.belly), ends[::-1] if swapped else ends, strict=True):
-        if colour is not None:
-            yield colour, *end
-    for kind, colour in readings.zones:
-        yield colour, coats.zones[kind], looks.has_zone[:, ZONES.index(kind)]
+    read = zip((readings.back, readings.belly), ends[::-1] if swapped else ends, strict=True)
+    found = [(colour, *end) for colour, end in read if colour is not None]
+    return found + [(c, coats.zones[kind], looks.has_zone[:, ZONES.index(kind)]) for kind, c in readings.zones]
+
+
+def _as_seen(colour: Colour) -> Read:
+    """What the surface shows, for colourways that are known from photographs."""
+    seen = colour.u_seen / colour.u if colour.u > 0 else 1.0
+    return colour.lab_seen, (colour.u_lch[0] * seen, colour.u_lch[1] * seen, colour.u_lch[2] * seen)
 
 
 def _paints(readings: Readings, coats: Coats, swapped: bool, noise: Noise, with_age: bool) -> Single:
     """Log ratio (c, g) of all zones' colours together under each colourway and amount of ageing (one column without);
     a zone that the colourway does not say counts for nothing."""
     dof, hard, looks = noise.colour_tail, noise.hard_finish, coats.looks
-    lost = np.array([0.0, 3 * np.log(hard), 0.0])[looks.finish]
+    centre = multi_t_constant(3, dof) - np.array([0.0, 3 * np.log(hard), 0.0])[looks.finish]
     narrow = (np.array([1.0, 1 / hard**2, 1.0])[looks.finish] / dof).astype(np.float32)[coats.look, None]
     photo = np.flatnonzero(looks.photo[coats.look]) if looks.photo.any() else ()
+    zones = _zones(readings, coats, swapped)
+    paint = _quadratics(tuple((c.lab, c.u_lch) for c, _, _ in zones), noise, with_age)
+    shown = _quadratics(tuple(_as_seen(c) for c, _, _ in zones), noise, with_age) if len(photo) else paint
     together: Single | None = None
     constant = np.zeros(len(looks.photo))
-    for colour, paints, known in _zones(readings, coats, swapped):
-        form, log_scale = _quadratic(colour.lab, colour.u_lch, noise, with_age)
-        squared = paints @ form
-        scale, broad = np.full(len(known), log_scale), np.full(len(known), _log_broad(colour.lab, noise))
+    for (_, listed, known), (form, height), (seen_form, seen_height) in zip(zones, paint, shown, strict=True):
+        squared = listed @ form
         if len(photo):
-            seen = colour.u_seen / colour.u if colour.u > 0 else 1.0
-            u_seen = (colour.u_lch[0] * seen, colour.u_lch[1] * seen, colour.u_lch[2] * seen)
-            form, log_scale = _quadratic(colour.lab_seen, u_seen, noise, with_age)
-            squared[photo] = paints[photo] @ form
-            scale = np.where(looks.photo, log_scale, scale)
-            broad = np.where(looks.photo, _log_broad(colour.lab_seen, noise), broad)
-        constant += known * (log_multi_t(0.0, lost + scale, 3, dof) - broad)
-        # rounding may leave a square a hair below 0
-        np.maximum(squared, 0, out=squared)
+            squared[photo] = listed[photo] @ seen_form
+        constant += known * (centre + np.where(looks.photo, seen_height, height))
+        np.maximum(squared, 0, out=squared)  # rounding may leave a hair less
         squared *= narrow
         squared += 1
         together = squared if together is None else np.multiply(together, squared, out=together)

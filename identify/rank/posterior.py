@@ -68,15 +68,14 @@ def weigh(
     shows, since the photo shows nothing of it: a jointed bait may have any outline.
     """
     every = np.arange(len(share))
-    together = log_ways[:, None] + sum(spoken.values(), np.zeros((len(ways), len(every))))
-    top = together.max(0)
-    ratio: Array = top + np.log(np.exp(together - top).sum(0))
-    best = together.argmax(0)
     # features that are the same whichever way round are held once and only look like (w, n)
-    features = {
-        name: np.asarray(values[0] if values.strides[0] == 0 else values[best, every])
-        for name, values in spoken.items()
-    }
+    even = {name for name, values in spoken.items() if values.strides[0] == 0}
+    flat = sum((spoken[name][0] for name in even), np.zeros(len(every)))
+    together = sum((spoken[name] for name in spoken if name not in even), log_ways[:, None] + np.zeros(len(every)))
+    best = together.argmax(0)
+    top = together[best, every]
+    ratio: Array = flat + top + np.log(np.exp(together - top).sum(0))
+    features = {name: np.asarray(values[0] if name in even else values[best, every]) for name, values in spoken.items()}
     turned = ratio - sum(features.values(), np.zeros(len(every)))
     kin = _kin(features, turned, share, noise)
     said = sum((features[name] for name in told if name in features), np.zeros(len(every)))

@@ -52,7 +52,7 @@ def test_fading_draws_towards_grey_of_the_same_lightness():
 
 
 def test_the_derivative_leads_from_paint_to_what_shows():
-    new, slopes = when_new(TEAL)
+    (new,), (slopes,) = when_new([TEAL])
     amounts = grid()
     step = np.array([0.4, -0.3, 0.2])
     shown = aged(new + step, amounts.yellowing, amounts.fading)
