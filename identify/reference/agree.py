@@ -20,6 +20,8 @@ SIGMAS = 4.0
 LENGTH_OFF, ASPECT_OFF, OUTLINE_OFF = 0.07, 0.15, 0.075
 """Relative, and rms as a fraction of the depth.  Sizes of one model may lie 15 % apart; a misread outline of the same
 model lies mostly nearer than that, other models' mostly further."""
+LENGTH_AT_MOST = 0.125
+"""Further off than this it is another size, however unsure the lengths are."""
 SURE_TIES = 0.9
 UNSURE_WAY = 0.75
 SHAPE_SD = 0.02
@@ -72,7 +74,8 @@ def differences(shot: Shot, facts: Facts, form: Form, ties_may_differ: bool) -> 
     if value is not None:
         tolerance = form.tolerance_mm or LENGTH_SPREAD * form.length_mm
         off = math.log(value / form.length_mm)
-        if abs(off) > max(LENGTH_OFF, SIGMAS * math.hypot(u / value, tolerance / form.length_mm)):
+        wide = SIGMAS * math.hypot(u / value, tolerance / form.length_mm)
+        if abs(off) > min(max(LENGTH_OFF, wide), LENGTH_AT_MOST):
             found.append(
                 f"it is {value:.1f} ± {u:.1f} mm long, the profile {form.length_mm:.1f} mm "
                 f"({100 * (math.exp(off) - 1):+.0f} %)"

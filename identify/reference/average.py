@@ -2,7 +2,8 @@
 
 Means are M-estimates with the weights of Student's t (Lange, Little and Taylor 1989, JASA 84: 881).  The scatter
 between pieces is what restricted likelihood leaves of the scatter seen, less each reading's own uncertainty (Harville
-1977, JASA 72: 320), held near what is usual while there are few pieces.
+1977, JASA 72: 320), held near what is usual while there are few pieces.  Means of pieces that disagree get wider by
+Birge's ratio (Birge 1932, Phys. Rev. 40: 207).
 """
 
 from __future__ import annotations
@@ -67,7 +68,10 @@ def centre(values: Sequence[float], u: Sequence[float], shared: float, usual: fl
         sd = np.sqrt(own + tau**2)
         weights = t_weights((x - middle) / sd) / sd**2
         middle = float(weights @ x / weights.sum())
-    return Centre(middle, float(np.hypot(1 / np.sqrt((1 / sd**2).sum()), shared)), tau, len(x))
+    doubt = float(1 / np.sqrt((1 / sd**2).sum()))
+    if len(x) > 1:  # pieces that disagree by more than they can: nobody knows which is wrong (Birge's ratio)
+        doubt *= max(1.0, float(np.sqrt((np.square((x - middle) / sd)).sum() / (len(x) - 1))))
+    return Centre(middle, float(np.hypot(doubt, shared)), tau, len(x))
 
 
 def robust_mean(values: ArrayLike, floor: float, weights: ArrayLike | None = None) -> Array:

@@ -137,7 +137,7 @@ class Editor:
             bait = the_bait(record, wish.bait)
             shot = shot_of(record, bait, wish.contributor, self.today)
             forms = self._forms(files)
-            shot, turned = self._checked(wish, shot, forms)
+            shot, turned = self._checked(wish, shot, forms, files)
             name = wish.piece or sha256[:12]
             before = files.record.piece(name)
             if before is not None and (before.size, before.variant) != (wish.facts.size, wish.facts.variant):
@@ -150,7 +150,7 @@ class Editor:
             done = self._write(files, wish.maker, wish.model, pieces, {sha256: str(wish.photo.resolve())})
             return replace(done, turned=turned)
 
-    def _checked(self, wish: Wish, shot: Shot, forms: tuple[Form, ...]) -> tuple[Shot, str | None]:
+    def _checked(self, wish: Wish, shot: Shot, forms: tuple[Form, ...], files: _Files) -> tuple[Shot, str | None]:
         here, facts = wish.facts, wish.facts
         of_size = [f for f in forms if f.size == here.size]
         same = [f for f in of_size if f.variant == here.variant]
@@ -171,7 +171,7 @@ class Editor:
                 f"{wish.photo} does not fit {wish.name}, size {here.size}"
                 + (f", variant {here.variant}" if same and here.variant else "")
                 + f": {'; '.join(found)}.",
-                _way_out(wish, shot, forms),
+                _way_out(wish, shot, forms) + _rests_on(files.record, here.size),
             )
         return shot, turned
 
@@ -262,6 +262,12 @@ def _way_out(wish: Wish, shot: Shot, forms: tuple[Form, ...]) -> str:
         out += " with a new name makes a new size"
     out += "); if something differs on purpose, give it a --variant of its own"
     return out + "; if the line ties were misread, tell them with --ties; else look whether the photo is the right one."
+
+
+def _rests_on(record: Record, size: str) -> str:
+    """Which photo to look at when the profile rests on one only: it may be the wrong one."""
+    photos = [shot.photo for piece in record.pieces if piece.size == size for shot in piece.photos]
+    return f" The profile rests on {photos[0]} alone: --without takes it out again." if len(photos) == 1 else ""
 
 
 def photo_places(folder: Path) -> dict[str, str]:

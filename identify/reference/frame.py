@@ -12,6 +12,8 @@ from identify.outline import descriptors, frame_of, heights_at, to_frame, waves
 POINTS = 90
 STATIONS: Array = (1 - np.cos(np.pi * (np.arange(POINTS) + 0.5) / POINTS)) / 2
 """Denser towards the ends, where a blunt nose rises steeply."""
+THINNEST = 0.004
+"""Of the depth: sides that met would make an outline that touches itself."""
 _EVEN: Array = (np.arange(waves().shape[1]) + 0.5) / waves().shape[1]
 TURN_NAMES = ("as read", "back and belly swapped", "nose and tail swapped", "turned round")
 
@@ -26,6 +28,8 @@ def sides(outline: ArrayLike) -> Array:
 def closed(heights: ArrayLike, length_mm: float, depth_mm: float) -> Array:
     """The closed outline (n, 2) in the bait's frame of two sides, brought to exactly this length and depth."""
     upper, lower = np.asarray(heights, float)
+    middle, half = (upper + lower) / 2, np.maximum((upper - lower) / 2, THINNEST / 2)
+    upper, lower = middle + half, middle - half
     ends = np.array([[0.0, (upper[0] + lower[0]) / 2], [1.0, (upper[-1] + lower[-1]) / 2]])
     points = np.vstack(
         [ends[:1], np.column_stack([STATIONS, upper]), ends[1:], np.column_stack([STATIONS, lower])[::-1]]

@@ -9,12 +9,14 @@ from typing import Any
 
 from identify import __version__
 from identify.errors import NotLearned
+from identify.geometry import Array
 from identify.reference import write
 from identify.reference.learn import Held, Learned, learn
 from identify.reference.load import load_model
 from identify.reference.merge import JOIN, Merged, merge, nested
 from identify.reference.parse import Notes, parse_toml
 from identify.reference.pieces import Piece, Record, Written
+from identify.reference.svgfile import SvgFault, read_outline
 
 QUICK = 6
 """Rounds of fitting curves to an outline: this is done again with each photo."""
@@ -51,7 +53,7 @@ def relearned(
     merged = merge(text, learned.values if learned else {}, before)
     drawn, changed = {}, {}
     for name, outline in (learned.drawn if learned else {}).items():
-        svg = write.outline_svg(outline, f"{maker} / {model}", QUICK).encode()
+        svg = _drawn(outline, f"{maker} / {model}")
         if name not in outlines or name in ours:
             changed[name] = svg
             drawn[name] = _hash(svg)
@@ -62,6 +64,16 @@ def relearned(
         kept = {name: content for name, content in {**outlines, **after.outlines}.items() if content is not None}
         must_hold(file, merged.text, kept)
     return after
+
+
+def _drawn(outline: Array, title: str) -> bytes:
+    """An outline as SVG; in straight lines where curves would cross at a sharp end."""
+    svg = write.outline_svg(outline, title, QUICK).encode()
+    try:
+        read_outline(svg)
+    except SvgFault:
+        return write.outline_svg(outline, title, 0).encode()
+    return svg
 
 
 def must_hold(file: str, text: str, outlines: Mapping[str, bytes]) -> None:

@@ -10,21 +10,24 @@ from identify.geometry import Array
 from identify.outline import rms_height
 from identify.reference.average import robust_sides
 from identify.reference.frame import shape_of
-from identify.reference.pieces import Piece
+from identify.reference.pieces import Piece, Shot
 
 OUTLINE_SCATTER = 0.012
 """Of a station's height, as a fraction of the depth: less than this is no damage."""
 
 
+def quality(shot: Shot) -> float:
+    """Weight of a photo's outline: how surely its proportion was read tells how surely its edge was."""
+    return 1 / ((shot.aspect.u / shot.aspect.value) ** 2 + OUTLINE_SCATTER**2)
+
+
 def average_sides(pieces: Sequence[Piece]) -> Array:
-    """The average outline's sides (2, n) of pieces; doubtful photos weigh half."""
+    """The average outline's sides (2, n) of pieces, each weighed by how well it was seen."""
     outlines, weights = [], []
     for piece in pieces:
-        own = [np.array(s.outline) for s in piece.photos]
-        weights.append(0.5 if all("outline-unclear" in s.doubtful for s in piece.photos) else 1.0)
-        outlines.append(
-            robust_sides(own, OUTLINE_SCATTER, [0.5 if "outline-unclear" in s.doubtful else 1.0 for s in piece.photos])
-        )
+        own = [quality(s) for s in piece.photos]
+        outlines.append(robust_sides([np.array(s.outline) for s in piece.photos], OUTLINE_SCATTER, own))
+        weights.append(max(own))
     return robust_sides(outlines, OUTLINE_SCATTER, weights)
 
 

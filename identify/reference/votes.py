@@ -17,7 +17,7 @@ MISREAD = 0.04
 LOST = 0.03
 """Probability that a piece lost one of its line ties (bench)."""
 SURE = 0.6
-LIP_MISREAD, LIP_PRIOR = 0.1, 0.3
+LIP_MISREAD, LIP_PRIOR = 0.2, 0.3
 LIP_NONE, LIP_THERE = 0.05, 0.95
 SAME_COLOUR = 4.0
 """CIEDE2000 between pieces of one colourway that nobody would remark on."""

@@ -124,16 +124,19 @@ def _number(value: float) -> str:
 
 def outline_svg(outline_mm: ArrayLike, title: str, rounds: int = ROUNDS) -> str:
     """The SVG of a closed body outline (n, 2), in millimetres with y up (to the back): nose left, back up, as few
-    cubic curves as keep within SMOOTHNESS_MM; `rounds` as in `fit_closed`."""
+    cubic curves as keep within SMOOTHNESS_MM; `rounds` as in
+    `fit_closed`, 0 for straight lines."""
     points = np.asarray(outline_mm, float) * (1, -1)
     low = points.min(0) - MARGIN_MM
     width, height = points.max(0) + MARGIN_MM - low
-    curves = fit_closed(points - low, SMOOTHNESS_MM, rounds)
+    curves = fit_closed(points - low, SMOOTHNESS_MM, rounds) if rounds else np.empty((0, 4, 2))
 
     def spot(p: Sequence[float]) -> str:
         return f"{_number(p[0])},{_number(p[1])}"
 
-    path = [f"M{spot(curves[0][0])}", *("C" + " ".join(spot(p) for p in c[1:]) for c in curves), "Z"]
+    path = [f"M{spot(points[0] - low)}", *("C" + " ".join(spot(p) for p in c[1:]) for c in curves), "Z"]
+    if not rounds:
+        path[1:1] = [f"L{spot(p - low)}" for p in points[1:]]
     w, h = _number(width), _number(height)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{w}mm" height="{h}mm" viewBox="0 0 {w} {h}">\n'

@@ -55,7 +55,7 @@ def test_one_photo_makes_a_profile_that_says_how_unsure_it_is(folder: Path, edit
     assert [x for x, _ in found.line_ties.at_mm] == pytest.approx([12.0, 21.0], abs=0.05)
     assert found.hangers and found.hangers.count == found.hooks == 2
     assert found.eye and found.eye.at_mm == pytest.approx((7.2, 1.2), abs=0.05)
-    assert found.lip == "none" and found.made == "1936~/1957" and found.known_by == "paper"
+    assert found.lip is None and found.made == "1936~/1957" and found.known_by == "paper"
     assert found.outline_mm and apart(sides(found.outline_mm), sides(body())) < 0.01
     assert found.tolerance_mm is not None and np.hypot(0.3, 0.006 * 60) * 0.8 < found.tolerance_mm < 0.6
     (colourway,) = found.colourways
@@ -70,6 +70,7 @@ def test_further_pieces_sharpen_and_their_scatter_is_kept_apart_from_noise(folde
         value = 60 * float(np.exp(0.004 * rng.standard_normal() + 0.008 * rng.standard_normal()))
         learn(editor, photo(f"{k}.jpg", length=value, depth=value * 16 / 60, u=0.48), piece=f"A-{k}")
         tolerances.append(form(folder).tolerance_mm or 0)
+    assert form(folder).lip == "none"  # one photo alone may miss a lip
     assert tolerances[-1] < 0.75 * tolerances[0]
     x = 0.004 * rng.standard_normal(300) + 0.012 * rng.standard_normal(300)
     found = centre(list(x), [0.012] * 300, 0.0, usual=0.006)
@@ -163,7 +164,7 @@ def test_what_a_person_wrote_stays_with_comments_and_order(folder: Path, editor:
     assert ("size", "1", "length_mm") in {k.path for k in done.kept}
     assert form(folder).length_mm == 60.4
     changed = {line.split(" = ")[0] for line in set(after.splitlines()) ^ set(edited.splitlines())}
-    assert changed <= {"tolerance_mm", "depth_mm", "depth_tolerance_mm", "line_ties", "hangers"}
+    assert changed <= {"tolerance_mm", "depth_mm", "depth_tolerance_mm", "line_ties", "hangers", "lip"}
 
 
 def test_a_hand_written_profile_is_only_added_to(folder: Path) -> None:
