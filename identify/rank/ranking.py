@@ -33,7 +33,7 @@ LISTED_AT_MOST = 12
 """So many candidates are written out; the probabilities of the others still count."""
 
 
-def _speech(r: Readings, p: Prepared, ways: Indices) -> tuple[dict[str, Array], ColourSpeech | None]:
+def speech(r: Readings, p: Prepared, ways: Indices) -> tuple[dict[str, Array], ColourSpeech | None]:
     """Log ratios (w, n) of every feature that was measured or told."""
     spoken = likelihood.speak(r, p, ways)
     swapped = likelihood.BACK_SWAPPED[ways].astype(int)
@@ -89,7 +89,7 @@ def rank_readings(
         return Identification((), (), (), 1.0, 0.0, None, ())
     noise = p.noise
     ways = likelihood.ways_to_try(r, noise)
-    spoken, colours = _speech(r, p, ways)
+    spoken, colours = speech(r, p, ways)
     log_ways, other = likelihood.log_ways(r, noise)[ways], facts.log_not_comparable(r, p)
     w = weigh(spoken, ways, log_ways, share, told_features(r), other, noise)
     evidence, probability = w.evidence, w.probability
