@@ -55,8 +55,8 @@ def _log_broad(lab: Lab, noise: Noise) -> float:
 Read = tuple[Lab, tuple[float, float, float]]
 """A colour read, and its u by lightness, chroma and hue."""
 Form = tuple[Single, float]
-"""A quadratic form for each amount of ageing, (10, g) over `palette.terms`, and what a paint that fits exactly gets: the
-logarithm of its density over the broad one, without the constant of Student's t."""
+"""A quadratic form for each amount of ageing, (10, g) over `palette.terms`, and what a paint that fits exactly gets:
+the logarithm of its density over the broad one, without the constant of Student's t."""
 
 
 @lru_cache(maxsize=64)
