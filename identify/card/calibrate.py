@@ -80,8 +80,10 @@ def from_card(photo: Photo, settings: Settings, found: Candidate) -> Calibration
 
 
 def _u_exposure(patch: Patch) -> float:
-    """Noise of the mean, and a quarter of what the light changes over the card: the bait lies beside it."""
-    return math.hypot(patch.rough / math.sqrt(max(patch.pixels, 1)), max(0.01, patch.range / 4), 0.1 * patch.odd)
+    """Noise of the mean, and a quarter of what the light changes over the card: the bait lies beside it; half of what
+    changes where part of the card lies in shadow, since the bait may lie in either light."""
+    noise = patch.rough / math.sqrt(max(patch.pixels, 1))
+    return math.hypot(noise, max(0.01, patch.range / 4), 0.1 * patch.odd, patch.shade / 2)
 
 
 def scale_u(found: Candidate) -> float:
@@ -104,7 +106,7 @@ def _warnings(photo: Photo, found: Candidate, lens: Lens) -> tuple[Notice, ...]:
         notices.append(
             Notice("card-tilted", f"The card is seen at {pose.tilt_deg:.0f}°; hold the camera more nearly above it.")
         )
-    if patch.range > UNEVEN or patch.odd > 0.05:
+    if patch.range > UNEVEN or patch.odd > 0.05 or patch.shade > 0:
         notices.append(
             Notice("card-uneven", "Light falls unevenly on the card, so colours and brightness are less sure.")
         )

@@ -11,7 +11,7 @@ import numpy as np
 from identify.card.light import Patch, read_patch
 from identify.card.pose import Pose, fit_pose, in_order
 from identify.card.sides import Side, corners_of, fit_sides, rough_sides, strips
-from identify.card.strips import Sampler
+from identify.card.strips import LUMINANCE, Sampler, sampler
 from identify.geometry import Array
 from identify.photo import Photo
 from identify.settings import Settings
@@ -27,6 +27,10 @@ U_SHADOW_PX = 0.9
 """The same on a ground much brighter than the card, where a shadow may have just the card's brightness."""
 TINT_SPREAD = (0.20, 0.35)
 """How far the light's colour and a half-right white balance pull a grey card: magenta to green, amber to blue."""
+MOSTLY_LIT = 0.30
+"""Share of a card that may differ from the rest for any reason."""
+FOLLOWS = (0.5, 1.7)
+"""How far the ground's step from light to shadow may differ from the card's."""
 EXPOSURE_SPREAD = 0.9
 """In stops, of the card's luminance about its reflectance."""
 LIMIT = 9.0
@@ -162,8 +166,36 @@ def judge(photo: Photo, reduced: np.ndarray, shrink: int, corners: Array, sides:
     if refusal is None and _off_frame(corners, photo):
         refusal = "one of its corners lies outside the photo"
     refusal = refusal or light_refusal(patch, settings.card_reflectance)
+    if (
+        refusal is None
+        and patch.shaded > MOSTLY_LIT
+        and not _ground_is_shaded_too(reduced, shrink, corners, patch.shade)
+    ):
+        refusal = "it is not evenly grey"
     cost = light_cost(patch, settings.card_reflectance) + (free.aspect_error / max(0.006, free.u_aspect)) ** 2
     return Candidate(pose.corners_px, sides, pose, patch, cost, refusal)
+
+
+def _ground_is_shaded_too(reduced: np.ndarray, shrink: int, corners: Array, shade: float) -> bool:
+    """Whether the ground beside the card's sides steps from light to shadow where the card does."""
+    sample = sampler(reduced)
+    inside: list[Array] = []
+    outside: list[Array] = []
+    own = (corners + 0.5) / shrink - 0.5
+    t = np.linspace(0.08, 0.92, 15)[:, None]
+    for a, b in zip(own, np.roll(own, -1, 0), strict=True):
+        along = (b - a) / np.hypot(*(b - a))
+        out = np.array([along[1], -along[0]])
+        for found, places in ((inside, (-6.0, -5.0, -4.0)), (outside, (5.0, 6.0, 7.0, 8.0))):
+            light = np.mean([sample(a + t * (b - a) + p * out) @ LUMINANCE for p in places], 0)
+            found.append(np.log(np.maximum(light, 1e-4)))
+    card, ground = np.concatenate(inside), np.concatenate(outside)
+    seen = np.isfinite(card) & np.isfinite(ground)
+    dark = card < np.median(card[seen & (card > np.quantile(card[seen], 0.75) - shade / 2)]) - shade / 2
+    if (seen & dark).sum() < 4 or (seen & ~dark).sum() < 4:
+        return False
+    step = float(np.median(ground[seen & ~dark]) - np.median(ground[seen & dark]))
+    return FOLLOWS[0] * shade < step < FOLLOWS[1] * shade
 
 
 def _area(corners: Array) -> float:

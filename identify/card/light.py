@@ -13,7 +13,14 @@ from identify.card.medians import median
 from identify.card.strips import LUMINANCE
 from identify.geometry import Array
 
-INSET_MM = 1.5
+SHADED_SHARE = 0.08
+"""Least share of the card that a shadow covers, and that it leaves, to be told from things lying on it."""
+SHADE = (0.18, 2.2)
+"""How much darker a shadow may be (logarithm)."""
+BETWEEN = 0.08
+"""Largest share of pixels in the middle two fifths between shadow and light: a slope of light leaves a fifth there."""
+SAME_TINT = 0.25
+"""How far the light's colour may differ in shadow: sky or room instead of the lamp."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,8 +29,9 @@ class Patch:
 
     `mean` (3,): linear RGB, robust against things and shadows on part of it.  `rough`: robust scatter about a plane in
     the logarithm of luminance.  `range`: how far that plane runs over the quadrilateral (logarithm).  `odd`: share of
-    pixels far from it.  `clipped`: share of pixels with a channel at the end of its range.  `brighter`: luminance of
-    the brightest hundredth of the rest of the picture over the patch's own.
+    pixels far from it.  `shade`: by how much (logarithm) a part of it is darker than the rest, and `shaded` the smaller
+    part's share, both 0 where it is lit alike.  `clipped`: share of pixels with a channel at the end of its range.
+    `brighter`: luminance of the brightest hundredth of the rest of the picture over the patch's own.
     """
 
     mean: Array
@@ -33,6 +41,8 @@ class Patch:
     clipped: float
     brighter: float
     pixels: int
+    shade: float = 0.0
+    shaded: float = 0.0
 
     @property
     def luminance(self) -> float:
@@ -65,6 +75,8 @@ def read_patch(reduced: NDArray[np.float32], corners: Array, inset: float) -> Pa
     rgb = reduced[y0:y1:every, x0:x1:every][inner].astype(float)
     light = np.log(np.maximum(rgb @ LUMINANCE, 1e-4))
     basis = np.stack([np.ones(len(xx)), xx / (x1 - x0) - 0.5, yy / (y1 - y0) - 0.5])
+    dark, shade = _shaded(light, rgb)
+    light = light + shade * dark
     keep = np.abs(light - median(light)) < 0.6
     plane = np.zeros(3)
     rough = 1.0
@@ -83,7 +95,8 @@ def read_patch(reduced: NDArray[np.float32], corners: Array, inset: float) -> Pa
     outside = np.ascontiguousarray(reduced[::4, ::4]) @ LUMINANCE.astype(np.float32)
     outside[y0 // 4 : y1 // 4 + 1, x0 // 4 : x1 // 4 + 1] = np.nan
     rest = outside[np.isfinite(outside)]
-    mean = rgb[normal].mean(0)
+    larger = dark if dark.mean() > 0.5 else ~dark
+    mean = rgb[normal & larger].mean(0) if (normal & larger).any() else rgb[normal].mean(0)
     bright = float(np.percentile(rest, 99)) if rest.size else 0.0
     return Patch(
         mean=mean,
@@ -93,4 +106,31 @@ def read_patch(reduced: NDArray[np.float32], corners: Array, inset: float) -> Pa
         clipped=float(np.mean(((rgb > 0.97) | (rgb < 0.0008)).any(1))),
         brighter=bright / max(float(mean @ LUMINANCE), 1e-4),
         pixels=total,
+        shade=shade,
+        shaded=float(min(dark.mean(), 1 - dark.mean())) if shade else 0.0,
     )
+
+
+def _shaded(light: Array, rgb: Array) -> tuple[NDArray[np.bool_], float]:
+    """Which pixels lie in a shadow that covers part of the quadrilateral, and by how much they are darker.
+
+    The threshold is where two levels explain most of the light's variance (Otsu 1979).  Light that merely runs over the
+    card fills the gap between the two, and things of another colour are no shadow.
+    """
+    none = np.zeros(len(light), bool)
+    counts, edges = np.histogram(light, 64)
+    share = np.cumsum(counts) / len(light)
+    middles = (edges[1:] + edges[:-1]) / 2
+    moment = np.cumsum(counts * middles) / len(light)
+    between = (moment[-1] * share - moment) ** 2 / np.maximum(share * (1 - share), 1e-9)
+    dark = light < edges[int(np.argmax(between)) + 1]
+    if not SHADED_SHARE < dark.mean() < 1 - SHADED_SHARE:
+        return none, 0.0
+    low, high = median(light[dark]), median(light[~dark])
+    shade = float(high - low)
+    gap = np.abs(light - (low + high) / 2) < 0.2 * shade
+    if not SHADE[0] < shade < SHADE[1] or gap.mean() > BETWEEN:
+        return none, 0.0
+    tints = [np.log(np.maximum(np.median(rgb[k], axis=0), 1e-5)) for k in (dark, ~dark)]
+    apart = (tints[0] - tints[0][1]) - (tints[1] - tints[1][1])
+    return (dark, shade) if np.abs(apart).max() < SAME_TINT else (none, 0.0)

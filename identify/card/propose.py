@@ -55,7 +55,7 @@ def quadrilateral(contour: NDArray[np.int32], aspect: float) -> Array | None:
     if len(rough) != 4:
         return None
     corners = rough[:, 0].astype(float)
-    if not _plausible(corners, aspect, ROUGHLY):
+    if not plausible(corners, aspect, ROUGHLY):
         return None
     px, py = np.ascontiguousarray(contour[:, 0].T, float)
     lines = []
@@ -103,7 +103,7 @@ def meet(lines: list[tuple[Array, Array]]) -> Array | None:
     return np.array(corners)
 
 
-def _grown(corners: Array, by: float) -> Array:
+def grown(corners: Array, by: float) -> Array:
     """The quadrilateral with each side moved outwards."""
     middle = corners.mean(0)
     lines = []
@@ -116,7 +116,7 @@ def _grown(corners: Array, by: float) -> Array:
     return corners if moved is None else moved
 
 
-def _plausible(corners: Array, aspect: float, slack: float = 1.0) -> bool:
+def plausible(corners: Array, aspect: float, slack: float = 1.0) -> bool:
     """Opposite sides alike, corners near right angles, the aspect in wide reach: what tilt to some 30° can make, and
     `slack` times that."""
     e = corners[[1, 2, 3, 0]] - corners
@@ -139,7 +139,7 @@ def propose(picture: NDArray[np.float32], aspect: float) -> list[Array]:
     edges = gradient(picture)
     found: list[tuple[float, Array]] = []
     for cut in CUTS:
-        for part, corner in _patches((edges < cut).astype(np.uint8)):
+        for part, corner in patches((edges < cut).astype(np.uint8)):
             padded = cv2.copyMakeBorder(part, 3, 3, 3, 3, cv2.BORDER_CONSTANT)
             for size in (1, 5):
                 opened = (
@@ -150,18 +150,18 @@ def propose(picture: NDArray[np.float32], aspect: float) -> list[Array]:
                     continue
                 contour = np.asarray(max(contours, key=cv2.contourArea), np.int32)
                 corners = quadrilateral(contour, aspect)
-                if corners is None or not _plausible(corners, aspect):
+                if corners is None or not plausible(corners, aspect):
                     continue
                 covered = cv2.contourArea(contour)
                 quad = cv2.contourArea(corners.astype(np.float32))
                 if not FILL < covered / quad < 1.06:
                     continue
-                found.append((covered / quad, _grown(corners + (corner - 3), 1.5)))
+                found.append((covered / quad, grown(corners + (corner - 3), 1.5)))
                 break
-    return _distinct(found)
+    return distinct(found)
 
 
-def _patches(smooth: NDArray[np.uint8]) -> Iterator[tuple[NDArray[np.uint8], Array]]:
+def patches(smooth: NDArray[np.uint8]) -> Iterator[tuple[NDArray[np.uint8], Array]]:
     """Connected parts (h, w) of a mask that are large enough for a card and end within the picture, each cut out with
     the place (x, y) of its top left corner."""
     _, labels = cv2.connectedComponents(smooth, connectivity=4)
@@ -175,7 +175,7 @@ def _patches(smooth: NDArray[np.uint8]) -> Iterator[tuple[NDArray[np.uint8], Arr
             yield whole[y : y + high, x : x + wide], np.array([x, y], float)
 
 
-def _distinct(found: list[tuple[float, Array]]) -> list[Array]:
+def distinct(found: list[tuple[float, Array]]) -> list[Array]:
     """One of each group of nearly equal quadrilaterals, the fullest."""
     chosen: list[Array] = []
     for _, corners in sorted(found, key=lambda f: -f[0]):

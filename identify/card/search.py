@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from identify.card.judge import Candidate, judge, refine, rough_candidate
 from identify.card.propose import perceptual, propose
 from identify.card.strips import sample_photo, sampler
+from identify.card.unions import propose_unions
 from identify.geometry import Array
 from identify.photo import Photo
 from identify.settings import Settings
@@ -58,20 +59,21 @@ class Search:
 
 
 def look_for_card(photo: Photo, settings: Settings) -> Search:
-    """Look for the card at half and, when that finds none, at whole resolution of the reduced picture."""
+    """Look for the card at half and, when that finds none, at whole resolution of the reduced picture; at last for one
+    that a shadow's edge runs across."""
     if min(photo.width, photo.height) < SMALLEST_PX:
         return Search((), ())
     reduced, shrink = photo.reduced(LONG_SIDE)
     picture = perceptual(reduced)
     aspect = max(settings.card_size_mm) / min(settings.card_size_mm)
     result = Search((), ())
-    for coarse in (2, 1):
+    for coarse, look in ((2, propose), (1, propose), (2, propose_unions)):
         small = picture
         if coarse > 1:
             size = (picture.shape[1] // coarse, picture.shape[0] // coarse)
             whole = picture[: size[1] * coarse, : size[0] * coarse]
             small = np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.float32)
-        quads = [(q + 0.5) * coarse - 0.5 for q in propose(small, aspect)]
+        quads = [(q + 0.5) * coarse - 0.5 for q in look(small, aspect)]
         seen = _weigh(photo, reduced, shrink, quads, settings)
         result = Search((*result.candidates, *seen.candidates), (*result.refusals, *seen.refusals))
         if seen.accepted:

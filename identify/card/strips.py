@@ -21,6 +21,8 @@ Sampler = Callable[[Array], Array]
 SEGMENTS = 12
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 CLEARER = 3.0
+SHADOW_STEP = 0.12
+"""Logarithm by which the card's light must leave a line along a side to be a shadow's doing."""
 CLEAR_TINT = 6.0
 """How clearly a ground must differ in colour, over what varies along the side, for its shadow to be told by it."""
 
@@ -113,6 +115,7 @@ def read_strip(sample: Sampler, a: Array, b: Array, offsets: Array, level: float
         if missing.mean() > 0.3 or missing[:, inside].any():
             return None
         profile = np.where(missing, np.nanmedian(np.where(missing, np.nan, profile)), profile)
+    profile = _evened(profile, inside)
     mean = middle(profile)
     top = middle(mean[inside])
     light = max(float(top @ LUMINANCE), 1e-4)
@@ -144,6 +147,17 @@ def read_strip(sample: Sampler, a: Array, b: Array, offsets: Array, level: float
         brighter > 0 and not read_colour,
         tinted,
     )
+
+
+def _evened(profile: Array, inside: NDArray[np.bool_]) -> Array:
+    """The profile with each segment's light as on the middle one's card, where a shadow's edge crosses the side: it
+    darkens card and ground alike."""
+    level = np.log(np.maximum((profile[:, inside] @ LUMINANCE).mean(1), 1e-5))
+    count = np.arange(SEGMENTS) - (SEGMENTS - 1) / 2
+    off = level - level.mean() - count * (count @ level) / (count @ count)
+    if np.abs(off).max() < SHADOW_STEP:
+        return profile
+    return np.asarray(profile * np.exp(median(level) - level)[:, None, None])
 
 
 def _tinted(

@@ -1,0 +1,59 @@
+"""Where a card might lie that a shadow's edge runs across: two smooth patches of one hue that make up a quadrilateral
+together."""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from identify.card.propose import CUTS, distinct, gradient, grown, patches, plausible, quadrilateral
+from identify.geometry import Array
+
+MOST = 14
+"""So many patches, the largest, are paired at each strength of the gradient."""
+SAME_HUE = 0.25
+"""How far two patches may differ in the logarithm of red over green, and of blue over green: what lies in the shadow is
+lit by the sky or by the room instead of the lamp."""
+FILL = 0.72
+"""Least share of the quadrilateral that both cover; between them lies the shadow's edge."""
+
+
+def propose_unions(picture: NDArray[np.float32], aspect: float) -> list[Array]:
+    """Candidate corners (4, 2) in pixels of the reduced picture (h, w, 3, see `propose.perceptual`)."""
+    edges = gradient(picture)
+    found: list[tuple[float, Array]] = []
+    for cut in CUTS:
+        parts = sorted(patches((edges < cut).astype(np.uint8)), key=lambda p: -int(np.count_nonzero(p[0])))[:MOST]
+        seen = [_seen(part, corner, picture) for part, corner in parts]
+        for (one, hue, area), (other, hue2, area2) in combinations(seen, 2):
+            if np.abs(hue - hue2).max() > SAME_HUE:
+                continue
+            both = np.concatenate([one, other])
+            covered = area + area2
+            if covered < FILL * cv2.contourArea(cv2.convexHull(both)):
+                continue
+            corners = quadrilateral(both, aspect)
+            if corners is None or not plausible(corners, aspect):
+                continue
+            quad = cv2.contourArea(corners.astype(np.float32))
+            if FILL < covered / quad < 1.06:
+                found.append((covered / quad, grown(corners, 1.5)))
+    return distinct(found)
+
+
+def _seen(
+    part: NDArray[np.uint8], corner: Array, picture: NDArray[np.float32]
+) -> tuple[NDArray[np.int32], Array, float]:
+    """A patch's outer contour (n, 1, 2) in the picture, its hue, and its area."""
+    padded = cv2.copyMakeBorder(part, 1, 1, 1, 1, cv2.BORDER_CONSTANT)
+    contours, _ = cv2.findContours(padded, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    contour = np.asarray(max(contours, key=cv2.contourArea), np.int32)
+    x, y = corner.astype(int)
+    h, w = part.shape
+    mean = np.array(cv2.mean(picture[y : y + h, x : x + w], mask=part)[:3])
+    r, g, b = 2 * np.log(np.maximum(mean, 1e-3))  # the picture holds square roots of light
+    whole = np.asarray(contour + np.array([x - 1, y - 1], np.int32), np.int32)
+    return whole, np.array([r - g, b - g]), float(cv2.contourArea(contour))
