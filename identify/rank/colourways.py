@@ -55,7 +55,7 @@ def _log_broad(lab: Lab, noise: Noise) -> float:
 Read = tuple[Lab, tuple[float, float, float]]
 """A colour read, and its u by lightness, chroma and hue."""
 Form = tuple[Single, float]
-"""A quadratic form for each amount of ageing, (10, g) over `palette.terms`, and what a paint that fits exactly gets:
+"""A quadratic form for each amount of ageing, (g, 10) over `palette.terms`, and what a paint that fits exactly gets:
 the logarithm of its density over the broad one, without the constant of Student's t."""
 
 
@@ -79,7 +79,7 @@ def _quadratics(reads: tuple[Read, ...], noise: Noise, with_age: bool) -> tuple[
         form[..., range(3), range(3)],
         form[..., (0, 0, 1), (1, 2, 2)],
     )
-    terms = np.swapaxes(np.concatenate(pieces, axis=-1), 1, 2).astype(np.float32)
+    terms = np.concatenate(pieces, axis=-1).astype(np.float32)
     return tuple(
         (own, -log_scale - _log_broad(lab, noise))
         for own, (_, log_scale), (lab, _) in zip(terms, whitened, reads, strict=True)
@@ -102,30 +102,30 @@ def _as_seen(colour: Colour) -> Read:
 
 
 def _paints(readings: Readings, coats: Coats, swapped: bool, noise: Noise, with_age: bool) -> Single:
-    """Log ratio (c, g) of all zones' colours together under each colourway and amount of ageing (one column without);
-    a zone that the colourway does not say counts for nothing."""
+    """Log ratio (g, c) of all zones' colours together under each amount of ageing (one row without) and colourway; a
+    zone that the colourway does not say counts for nothing."""
     dof, hard, looks = noise.colour_tail, noise.hard_finish, coats.looks
     centre = multi_t_constant(3, dof) - np.array([0.0, 3 * np.log(hard), 0.0])[looks.finish]
-    narrow = (np.array([1.0, 1 / hard**2, 1.0])[looks.finish] / dof).astype(np.float32)[coats.look, None]
+    narrow = (np.array([1.0, 1 / hard**2, 1.0])[looks.finish] / dof).astype(np.float32)[coats.look]
     photo = np.flatnonzero(looks.photo[coats.look]) if looks.photo.any() else ()
     zones = _zones(readings, coats, swapped)
     paint = _quadratics(tuple((c.lab, c.u_lch) for c, _, _ in zones), noise, with_age)
     shown = _quadratics(tuple(_as_seen(c) for c, _, _ in zones), noise, with_age) if len(photo) else paint
-    together: Single | None = None
+    together = np.ones((len(paint[0][0]), len(coats.look)), np.float32)
     constant = np.zeros(len(looks.photo))
     for (_, listed, known), (form, height), (seen_form, seen_height) in zip(zones, paint, shown, strict=True):
-        squared = listed @ form
-        if len(photo):
-            squared[photo] = listed[photo] @ seen_form
         constant += known * (centre + np.where(looks.photo, seen_height, height))
+        rows = slice(None) if known.all() else np.flatnonzero(known[coats.look])
+        squared = form @ listed[:, rows]
+        if len(photo):
+            squared = np.where(looks.photo[coats.look[rows]], seen_form @ listed[:, rows], squared)
         np.maximum(squared, 0, out=squared)  # rounding may leave a hair less
-        squared *= narrow
+        squared *= narrow[rows]
         squared += 1
-        together = squared if together is None else np.multiply(together, squared, out=together)
-    assert together is not None, "a colour was read"
+        together[:, rows] *= squared
     falls = np.log(together, out=together)
     falls *= np.float32(-(dof + 3) / 2)
-    falls += constant.astype(np.float32)[coats.look, None]
+    falls += constant.astype(np.float32)[coats.look]
     return falls
 
 
@@ -208,7 +208,7 @@ def speak(
     there, pattern = (
         term(readings, coats.looks, noise).astype(np.float32)[coats.look] for term in (_zones_there, _pattern)
     )  # fmt: skip
-    colours = np.array([_paints(readings, coats, way, noise, False)[:, 0] + there for way in ways])
+    colours = np.array([_paints(readings, coats, way, noise, False)[0] + there for way in ways])
     ratios = np.exp(colours)
     of_colours, without_pattern = _forms(ratios, which, share, noise)
     of_both, unlisted = _forms(ratios * np.exp(pattern), which, share, noise)
@@ -220,7 +220,7 @@ def speak(
         chosen = np.unique(own)
         for k, way in enumerate(ways):
             paints = _paints(readings, coats.of(chosen), way, noise, True)
-            colours[k, chosen] = np.log(np.exp(paints) @ ageing.grid().chance) + there[chosen]
+            colours[k, chosen] = np.log(ageing.grid().chance @ np.exp(paints)) + there[chosen]
         for rows, values, fresh in ((of_colours, colours, without_pattern), (of_both, colours + pattern, unlisted)):
             sums = np.add.reduceat(np.exp(values[:, own]), np.cumsum(counts) - counts, axis=1, dtype=float)
             rows[:, live] = np.log((1 - noise.colour_unlisted) * sums / counts / fresh + noise.colour_unlisted)
@@ -246,7 +246,7 @@ def posterior(speech: ColourSpeech, which: Palette, form: int, swapped: bool, no
 
 def age(readings: Readings, which: Palette, colourway: int, swapped: bool, noise: Noise) -> Ageing:
     """How far the paints of a piece have yellowed and faded if it wears this colourway (an index)."""
-    paints = _paints(readings, which.coats.of(np.array([colourway])), swapped, noise, True)[0]
+    paints = _paints(readings, which.coats.of(np.array([colourway])), swapped, noise, True)[:, 0]
     return ageing.estimate(ageing.grid().chance * np.exp(paints - paints.max()))
 
 
@@ -254,5 +254,5 @@ def gains_by_ageing(readings: Readings, which: Palette, own: Indices, swapped: b
     """Natural log (m,) of how much better colourways (indices) fit after the ageing that suits each best than with all
     amounts of it weighed by how common they are."""
     paints = _paints(readings, which.coats.of(own), swapped, noise, True).astype(float)
-    gains: Array = -np.log(np.exp(paints - paints.max(1, keepdims=True)) @ ageing.grid().chance)
+    gains: Array = -np.log(ageing.grid().chance @ np.exp(paints - paints.max(0)))
     return gains

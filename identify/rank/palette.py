@@ -26,13 +26,13 @@ CENTRE = (50.0, 0.0, 10.0)
 
 
 def terms(labs: Sequence[Lab | None]) -> Single:
-    """Paints (c, 10) as the terms of a quadratic form in CIELAB: 1, the three coordinates, their squares, their
+    """Paints (10, c) as the terms of a quadratic form in CIELAB: 1, the three coordinates, their squares, their
     products twice; all 0 for None."""
     known = np.array([lab is not None for lab in labs], bool)
     at = np.array([CENTRE if lab is None else lab for lab in labs], float).reshape(-1, 3) - CENTRE
     x, y, z = at.T
-    columns = np.column_stack([np.ones(len(at)), at, at**2, 2 * x * y, 2 * x * z, 2 * y * z])
-    single: Single = (columns * known[:, None]).astype(np.float32)
+    rows = np.vstack([np.ones(len(at)), at.T, at.T**2, 2 * x * y, 2 * x * z, 2 * y * z])
+    single: Single = (rows * known).astype(np.float32)
     return single
 
 
@@ -64,8 +64,8 @@ class Coats:
 
     def of(self, chosen: Indices) -> Coats:
         """Those of some colourways."""
-        zones = {kind: zone[chosen] for kind, zone in self.zones.items()}
-        return Coats(self.back[chosen], self.belly[chosen], zones, self.look[chosen], self.looks)
+        zones = {kind: zone[:, chosen] for kind, zone in self.zones.items()}
+        return Coats(self.back[:, chosen], self.belly[:, chosen], zones, self.look[chosen], self.looks)
 
 
 def coats(colourways: Sequence[Colourway]) -> Coats:
