@@ -10,16 +10,17 @@ from identify.errors import CannotWrite
 ELSEWHERE = "Choose another folder, or free some space."
 
 
-def put_bytes(path: Path, data: bytes) -> None:
-    """Write a file aside, then rename it.  Raises CannotWrite."""
+def put_bytes(path: Path, data: bytes, lasting: bool = True) -> None:
+    """Write a file aside, then rename it; `lasting`: so that it outlives a power cut.  Raises CannotWrite."""
     aside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         try:
             with aside.open("wb") as file:
                 file.write(data)
-                file.flush()
-                os.fsync(file.fileno())
+                if lasting:
+                    file.flush()
+                    os.fsync(file.fileno())
             aside.replace(path)
         finally:
             aside.unlink(missing_ok=True)

@@ -47,6 +47,13 @@ def take(photo: Photo, record: PhotoRecord) -> Pictures:
     return Pictures(_cut(photo, everything, WHOLE_SIDE), tuple(_cut(photo, w, BAIT_SIDE) for w in windows))
 
 
+def thumbnails(photo: Photo, record: PhotoRecord, longest: int) -> tuple[bytes, ...]:
+    """Small JPEGs of each bait of a photo, or of the whole photo when it has none; sides of `longest` pixels, about."""
+    everything = (0, 0, photo.width, photo.height)
+    windows = [_around(_seen(record, i), photo) for i in range(len(record.baits))] or [everything]
+    return tuple(_cut(photo, window, longest).jpeg for window in windows)
+
+
 def _seen(record: PhotoRecord, index: int) -> Polygon:
     m = record.baits[index].measurement
     points = m.outline_px

@@ -1,0 +1,270 @@
+"""Like with like: baits that no list names, grouped by mould.
+
+Two baits are held against each other feature by feature: how much likelier their difference is for two pieces of one
+mould, each with its own reading's uncertainty, than for two baits of the broad world (`rank.Noise`, the same figures
+that ranking assumes).  Colours say nothing of the mould.  Groups then grow by average linkage (Sokal and Michener 1958;
+scipy) until no two are likelier one than two.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.cluster.hierarchy import fcluster, linkage
+
+from identify.geometry import Array
+from identify.outline import DESCRIPTORS, TURNED
+from identify.rank import Noise, Readings
+from identify.rank.covariance import bodies, outline_axes
+from identify.rank.densities import log_multi_t, log_t
+
+PLACES = 4
+"""So many ties and so many hangers of a bait are compared by place."""
+FEATURE_AT_LEAST, FEATURE_AT_MOST = -6.0, 8.0
+"""One misread feature must not part two pieces by itself, nor one chance agreement join two."""
+PRIOR = -2.0
+"""ln of the odds that two baits of a mixed box are of one mould and size, before looking (bench: one in eight)."""
+BLOCK = 256
+Floats = NDArray[np.float32]
+
+
+@dataclass(frozen=True, eq=False)
+class Moulds:
+    """What n baits show of their moulds, NaN where not measured.
+
+    `ln_length`, `u_length`, `ln_aspect`, `u_aspect`, `depth_px`, `p_nose`, `p_back`, `lip` (n,); `outline`
+    (4, n, DESCRIPTORS), turned each way, in the axes of `outline_axes`; `misread` (n, kinds): the chance of each kind
+    of misread body; `ties`, `hangers`: shares of counts (n, 6); `tie_places`, `hanger_places` (4, n, PLACES, 2) as
+    fractions of the length, nose first.
+    """
+
+    ln_length: Array
+    u_length: Array
+    ln_aspect: Array
+    u_aspect: Array
+    depth_px: Array
+    p_nose: Array
+    p_back: Array
+    outline: Array
+    misread: Array
+    ties: Array
+    tie_places: Array
+    hangers: Array
+    hanger_places: Array
+    lip: Array
+
+    def __len__(self) -> int:
+        return len(self.ln_length)
+
+
+COUNTS = 6
+
+
+def moulds(found: Sequence[Readings]) -> Moulds:
+    """Readings brought into arrays."""
+    noise = Noise()
+    raw = np.array([np.full(DESCRIPTORS, np.nan) if r.outline is None else r.outline for r in found])
+    raw = raw.reshape(-1, DESCRIPTORS)
+    vectors = outline_axes(noise).vectors
+    return Moulds(
+        ln_length=np.array([math.nan if r.length_mm is None else math.log(r.length_mm.value) for r in found]),
+        u_length=np.array([math.nan if r.length_mm is None else r.length_mm.u / r.length_mm.value for r in found]),
+        ln_aspect=np.array([math.nan if r.aspect is None else math.log(r.aspect.value) for r in found]),
+        u_aspect=np.array([math.nan if r.aspect is None else r.aspect.u / r.aspect.value for r in found]),
+        depth_px=np.array([r.depth_px for r in found]),
+        p_nose=np.array([r.p_nose for r in found]),
+        p_back=np.array([r.p_back for r in found]),
+        outline=np.array([(raw * signs) @ vectors for signs in TURNED]),
+        misread=np.array(
+            [[k.chance_warned if r.body_doubtful else k.chance for k in noise.misread_bodies] for r in found]
+        ),
+        ties=np.array([_shares(r.tie_counts) for r in found]).reshape(-1, COUNTS),
+        tie_places=_places([r.tie_places for r in found]),
+        hangers=np.array([_counted(r.hangers, noise) for r in found]).reshape(-1, COUNTS),
+        hanger_places=_places([r.hanger_places for r in found]),
+        lip=np.array([math.nan if r.lip is None else r.lip for r in found]),
+    )
+
+
+def _shares(counts: tuple[float, ...] | None) -> Array:
+    return np.full(COUNTS, np.nan) if counts is None else np.array(counts) / sum(counts)
+
+
+def _counted(count: int | None, noise: Noise) -> Array:
+    if count is None:
+        return np.full(COUNTS, np.nan)
+    missed = noise.hanger_missed + noise.hanger_misread + noise.hanger_extra
+    shares = np.full(COUNTS, missed / (COUNTS - 1))
+    shares[min(count, COUNTS - 1)] = 1 - missed
+    return shares
+
+
+def _places(found: Sequence[Array | None]) -> Array:
+    """Places turned each way: back and belly, nose and tail, both."""
+    out = np.full((4, len(found), PLACES, 2), np.nan)
+    for i, places in enumerate(found):
+        if places is None or not len(places):
+            continue
+        for way in range(4):
+            x = 1 - places[:, 0] if way & 2 else places[:, 0]
+            turned = np.column_stack([x, -places[:, 1] if way & 1 else places[:, 1]])
+            kept = turned[np.argsort(turned[:, 0], kind="stable")][:PLACES]
+            out[way, i, : len(kept)] = kept
+    return out
+
+
+def likeness(m: Moulds, rows: slice) -> Floats:
+    """How much likelier each pair is of one mould and size than not (natural log): (rows, n).
+
+    Two that are not may still be kin: of one mould in two sizes, or of one body with other ties.  So what agrees counts
+    for little and what differs for much, as in ranking (`rank.Noise.cousin`).  The second bait of a pair may lie any
+    way round; ways are summed, weighed by how sure both are of theirs.
+    """
+    noise = Noise()
+    length = _line(m.ln_length, m.u_length, rows, noise.length_tolerance, noise.length_floor, noise.length_broad[1])
+    ties = _same_count(m.ties, rows, noise.tie_misread, noise.tie_broad)
+    hangers = _same_count(m.hangers, rows, noise.hanger_misread, noise.hanger_broad)
+    lip = _same_lip(m.lip, rows, noise)
+    ways = []
+    for way in range(4):
+        features = (
+            length,
+            _body(m, rows, way, noise),
+            ties + _rings(m.tie_places, rows, way, m.ln_length, noise.tie_sd_mm, noise.tie_stray),
+            hangers + _rings(m.hanger_places, rows, way, m.ln_length, noise.hanger_sd_mm, noise.hanger_stray),
+            lip,
+        )
+        ways.append(_log_way(m, rows, way, noise) + _against_kin([_clipped(f) for f in features], noise))
+    every = np.stack(ways)
+    top = every.max(0)
+    return np.asarray(top + np.log(np.exp(every - top).sum(0)), np.float32)
+
+
+def _against_kin(features: Sequence[Array], noise: Noise) -> Array:
+    kin = sum(np.logaddexp(math.log(noise.copied) + f, math.log1p(-noise.copied)) for f in features)
+    apart = np.logaddexp(math.log1p(-noise.cousin), math.log(noise.cousin) + kin)
+    together: Array = sum(features, np.zeros(())) - apart
+    return together
+
+
+def _log_way(m: Moulds, rows: slice, way: int, noise: Noise) -> Array:
+    """ln of the probability that the second lies so against the first."""
+    nose = _differ(m.p_nose, rows) if way & 2 else 1 - _differ(m.p_nose, rows)
+    back = _differ(m.p_back, rows) if way & 1 else 1 - _differ(m.p_back, rows)
+    logs: Array = np.log(np.clip(nose, noise.orientation_doubt, 1)) + np.log(np.clip(back, noise.orientation_doubt, 1))
+    return logs
+
+
+def _differ(p: Array, rows: slice) -> Array:
+    """Probability that of two baits exactly one lies the wrong way round."""
+    a, b = p[rows, None], p[None, :]
+    return a * (1 - b) + b * (1 - a)
+
+
+def _clipped(ratio: Array) -> Array:
+    """What was not measured says nothing."""
+    return np.clip(np.nan_to_num(ratio, nan=0.0), FEATURE_AT_LEAST, FEATURE_AT_MOST)
+
+
+def _line(at: Array, u: Array, rows: slice, tolerance: float, floor: float, broad: float) -> Array:
+    gap = at[rows, None] - at[None, :]
+    own = 2 * tolerance**2 + np.maximum(u, floor)[rows, None] ** 2 + np.maximum(u, floor)[None, :] ** 2
+    tail = Noise().tail
+    return _clipped(log_t(gap, np.sqrt(own), tail) - log_t(gap, np.sqrt(own + 2 * broad**2), tail))
+
+
+def _body(m: Moulds, rows: slice, way: int, noise: Noise) -> Array:
+    """Proportion and outline, which fail together where one of the two bodies was traced wrongly."""
+    axes = outline_axes(noise)
+    _, bodies_covariance = bodies()
+    covariance = 2 * (axes.vectors.T @ bodies_covariance @ axes.vectors)
+    whitener = np.linalg.inv(np.linalg.cholesky(covariance)).T
+    log_broad = float(np.log(np.linalg.eigvalsh(covariance)).sum() / 2)
+    variance = np.array([np.square(axes.with_edge(noise, d)) for d in m.depth_px])
+    u_aspect = np.hypot(np.maximum(m.u_aspect, noise.aspect_floor), noise.depth_tolerance)
+    spreads = [(0.0, 1.0), *((k.aspect, k.outline) for k in noise.misread_bodies)]
+    out = np.empty((rows.stop - rows.start, len(m)))
+    for i in range(rows.start, rows.stop):
+        gap = m.outline[0][i] - m.outline[way]
+        scale = np.sqrt(variance[i] + variance)
+        squared, log_scale = np.square(gap / scale).sum(1), np.log(scale).sum(1)
+        apart = log_multi_t(np.square(gap @ whitener).sum(1), log_broad, DESCRIPTORS, noise.tail)
+        aspect_gap, u = m.ln_aspect[i] - m.ln_aspect, np.hypot(u_aspect[i], u_aspect)
+        aspect_apart = log_t(aspect_gap, np.hypot(u, math.sqrt(2) * noise.aspect_broad[1]), noise.tail)
+        chances = m.misread[i] + m.misread
+        chances = np.column_stack([1 - chances.sum(1), chances])
+        same = [
+            np.log(chances[:, k])
+            + np.nan_to_num(log_t(aspect_gap, np.hypot(u, wide), noise.tail) - aspect_apart)
+            + np.nan_to_num(
+                log_multi_t(squared / far**2, log_scale + DESCRIPTORS * math.log(far), DESCRIPTORS, noise.tail) - apart
+            )
+            for k, (wide, far) in enumerate(spreads)
+        ]
+        out[i - rows.start] = np.logaddexp.reduce(same)
+    return out
+
+
+RING_APART = 0.12
+"""How far rings of two kinds of bait lie apart, along and across, as a share of the length (bench)."""
+
+
+def _rings(places: Array, rows: slice, way: int, ln_length: Array, sd_mm: float, stray: float) -> Array:
+    """Rings of the same number, in the same order from the nose; one of them may be none."""
+    a, b = places[0][rows], places[way]
+    count_a, count_b = (np.isfinite(v[..., 0]).sum(-1) for v in (a, b))
+    length = np.exp(np.nan_to_num(ln_length, nan=math.log(60.0)))
+    sd = math.sqrt(2) * sd_mm / length
+    scale = np.sqrt((sd[rows, None] ** 2 + sd[None, :] ** 2) / 2)
+    gap = np.square(a[:, None] - b[None]).sum(-1)
+    mean = np.nansum(gap, -1) / np.maximum(count_a, 1)[:, None]
+    tail = Noise().tail
+    # as one ring: several of a bait are read and drilled from the same axis, and err together
+    same = log_multi_t(mean / scale**2, 2 * np.log(scale), 2, tail)
+    wide = np.sqrt(scale**2 + RING_APART**2)
+    apart = log_multi_t(mean / wide**2, 2 * np.log(wide), 2, tail)
+    comparable = (count_a[:, None] == count_b[None]) & (count_a[:, None] > 0)
+    ratio = np.logaddexp(math.log1p(-stray) + same - apart, math.log(stray))
+    return np.where(comparable, np.nan_to_num(ratio), 0.0)
+
+
+def _same_count(shares: Array, rows: slice, misread: float, broad: tuple[float, ...]) -> Array:
+    """Counts: probability that both are of one count, against that of two baits of the world."""
+    doubted = (1 - misread) * shares + misread / COUNTS
+    same = (doubted[rows] / np.array(broad)) @ doubted.T if len(shares) else np.zeros((0, 0))
+    with np.errstate(divide="ignore"):
+        return _clipped(np.log(same))
+
+
+def _same_lip(lip: Array, rows: slice, noise: Noise) -> Array:
+    q = noise.lip_misread / 2 + (1 - noise.lip_misread) * lip
+    shares = np.column_stack([1 - q, q]) / np.array([1 - noise.lip_broad, noise.lip_broad])
+    ratio = shares[rows] @ np.column_stack([1 - q, q]).T
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return _clipped(np.log(ratio))
+
+
+FARTHEST = 40.0
+
+
+def group(m: Moulds) -> list[int]:
+    """The group of each bait, numbered from 0 in order of its first member.  The result depends on the order of baits
+    only where two groups are exactly as near."""
+    n = len(m)
+    if n < 2:
+        return [0] * n
+    condensed = np.empty(n * (n - 1) // 2, np.float32)
+    for start in range(0, n, BLOCK):
+        rows = slice(start, min(start + BLOCK, n))
+        block = likeness(m, rows)
+        for i in range(rows.start, rows.stop):
+            first = i * n - i * (i + 1) // 2
+            condensed[first : first + n - 1 - i] = FARTHEST - block[i - start, i + 1 :]
+    tree = linkage(np.clip(condensed, 0, 2 * FARTHEST).astype(np.float64), method="average")
+    labels = fcluster(tree, FARTHEST + PRIOR, criterion="distance")
+    first_seen: dict[int, int] = {}
+    return [first_seen.setdefault(int(label), len(first_seen)) for label in labels]

@@ -1,0 +1,242 @@
+"""Sorting a folder of photos into piles: what is new is measured, the rest is known from the journal."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from identify import __version__
+from identify.answer import References, read_sets
+from identify.box.crew import Crew, usual_jobs, work_json
+from identify.box.journal import STATE, Entry, Journal, stated
+from identify.box.lock import locked
+from identify.box.notes import Sheet, answer_found, sheet_of
+from identify.box.piles import Joint, NotMeasured, Piles, make_piles
+from identify.box.thumbs import thumbs_of
+from identify.box.walk import Found, Walked, walk
+from identify.box.write import dumped, write_index
+from identify.errors import INTERNAL, BadOption, PhotoMissing, WorkerLost
+from identify.files import made, put_text
+from identify.rank import read
+from identify.restore import photo_restored
+from identify.same_piece import join_photos
+from identify.settings import Settings
+
+Json = dict[str, Any]
+JOURNAL, PILES = "photos.jsonl", "piles.json"
+AGAIN = (WorkerLost.code, INTERNAL)
+"""Photos that ended so are tried again by the next sort."""
+CLOSED = "folder-unreadable"
+
+
+@dataclass(frozen=True)
+class Step:
+    """How far a sort has come: photos done of those to be done, and the one just done with its line."""
+
+    done: int
+    total: int
+    photo: str
+    line: Json
+
+
+class Sorter:
+    """One folder being sorted into another; a context that holds the lock, the journal and the workers.
+
+    Raises BadOption for folders that cannot be, SetMissing, SetFaulty, CannotWrite and OutputInUse.
+    """
+
+    def __init__(
+        self,
+        folder: str | Path,
+        out: str | Path,
+        refs: Sequence[str | Path] = (),
+        settings: Settings | None = None,
+        jobs: int | None = None,
+    ) -> None:
+        self.folder, self.out = Path(folder), Path(out)
+        if not self.folder.is_dir():
+            raise BadOption(f"There is no folder {folder}.", "Name the folder that holds the photos.")
+        if self.out.exists() and self.out.resolve() == self.folder.resolve():
+            raise BadOption("--out is the folder of the photos itself.", "Choose another folder, or one in it.")
+        self.jobs = usual_jobs() if jobs is None else jobs
+        if not 1 <= self.jobs <= 256:
+            raise BadOption(f"--jobs {jobs} cannot be.", "Give 1 or more, about as many as the computer has cores.")
+        self.settings = settings or Settings()
+        self.refs = tuple(str(Path(r).resolve()) for r in refs)
+        self.references: References | None = read_sets(self.refs) if self.refs else None
+        self._measured_by = _fingerprint(__version__, asdict(self.settings))
+        self._ranked_by = _fingerprint(
+            __version__, [r.sha256 for r in self.references.used] if self.references else None
+        )
+        self._stack = ExitStack()
+        self._crew: Crew | None = None
+        self._sheets: dict[str, tuple[object, Sheet]] = {}
+        self._joints: dict[object, Joint] = {}
+        self._walked = Walked((), ())
+
+    def __enter__(self) -> Sorter:
+        with ExitStack() as stack:
+            made(self.out)
+            stack.enter_context(locked(self.out))
+            self.journal = stack.enter_context(Journal(self.out / JOURNAL))
+            self._stack = stack.pop_all()
+        return self
+
+    def __exit__(self, *why: object) -> None:
+        self._stack.close()
+
+    def update(self) -> Iterator[Step]:
+        """Look at the folder and do what is to be done, photo by photo; each is kept before it is given out."""
+        yield from self.do(walk(self.folder, self.out))
+
+    def do(self, walked: Walked) -> Iterator[Step]:
+        """The same for a folder that has been looked at."""
+        self._walked = walked
+        at = {photo.name: photo for photo in walked.photos}
+        tasks = self._tasks(walked.photos)
+        if not tasks:
+            return
+        gone: set[str] = set()
+        for done, (task, line) in enumerate(self._workers().run(tasks), 1):
+            photo = at[task["name"]]
+            if line["error"] is not None and line["error"]["code"] == PhotoMissing.code:
+                gone.add(photo.name)
+            else:
+                line = stated(line, photo, self._measured_by, self._ranked_by)
+                self.journal.add(line)
+            yield Step(done, len(tasks), photo.name, line)
+        self._walked = Walked(tuple(p for p in walked.photos if p.name not in gone), walked.closed)
+
+    def finish(self) -> Piles:
+        """The piles as they are now, written with their index."""
+        names = [photo.name for photo in self._walked.photos if photo.name in self.journal.entries]
+        self.journal.settle(names)
+        piles = self.piles()
+        put_text(self.out / PILES, dumped(piles))
+        return piles
+
+    def index(self, piles: Piles, units: str = "mm") -> Path:
+        """Write the index of these piles; returns its path."""
+        hashes = {name: entry.sha256 for name, entry in self.journal.entries.items()}
+        used = self.references.used if self.references is not None else ()
+        return write_index(self.out, self.folder, piles, hashes, used, "inch" if units == "inch" else "mm")
+
+    def piles(self) -> Piles:
+        """The piles as they are now."""
+        sheets = [self._sheet(p.name) for p in self._walked.photos if p.name in self.journal.entries]
+        found = make_piles(sheets, self._join)
+        closed = tuple(
+            NotMeasured(name, CLOSED, f"This folder cannot be looked into: {why}.") for name, why in self._walked.closed
+        )
+        return Piles(found.piles, found.look_again, found.unknown, found.unread_slips, closed + found.not_measured)
+
+    # ------------------------------------------------------------------ what is to be done
+
+    def _tasks(self, photos: Sequence[Found]) -> list[Json]:
+        """Photos to measure, and lines to rank anew.  What was only moved, copied or touched is known by its hash."""
+        by_size: dict[int, list[str]] = {}
+        for name, known in self.journal.entries.items():
+            by_size.setdefault(known.size, []).append(name)
+        tasks: list[Json] = []
+        for photo in photos:
+            entry: Entry | None = self.journal.entries.get(photo.name)
+            if entry is None or (entry.size, entry.mtime_ns) != (photo.size, photo.mtime_ns):
+                entry = self._same(photo, by_size.get(photo.size, []))
+            if entry is None or not self._holds(entry):
+                tasks.append({"name": photo.name, "path": str(self.folder / photo.name)})
+            elif entry.ranked_by != self._ranked_by:
+                tasks.append({"name": photo.name, "path": None, "line": self.journal.line(photo.name)})
+        return tasks
+
+    def _holds(self, entry: Entry) -> bool:
+        """Whether what was measured still counts."""
+        if entry.error in AGAIN or entry.measured_by != self._measured_by:
+            return False
+        return entry.sha256 is None or all((self.out / t).exists() for t in thumbs_of(entry.sha256, entry.baits))
+
+    def _same(self, photo: Found, names: Sequence[str]) -> Entry | None:
+        """The entry of a photo that is the same file as another that was measured, now under its own name."""
+        known = [name for name in names if self.journal.entries[name].sha256 is not None]
+        if not known:
+            return None
+        try:
+            sha256 = _hash(self.folder / photo.name)
+        except OSError:
+            return None  # reading it will say why
+        for name in known:
+            entry = self.journal.entries[name]
+            if entry.sha256 == sha256 and self._holds(entry):
+                line = self.journal.line(name)
+                self.journal.add(stated(line, photo, entry.measured_by, entry.ranked_by))
+                return self.journal.entries[photo.name]
+        return None
+
+    def _workers(self) -> Crew:
+        if self._crew is None:
+            work = work_json(self.settings, self.refs, self.out.resolve())
+            self._crew = self._stack.enter_context(Crew(self.jobs, work))
+        return self._crew
+
+    # ------------------------------------------------------------------ what was found
+
+    def _sheet(self, name: str) -> Sheet:
+        entry = self.journal.entries[name]
+        key = entry.sha256, entry.measured_by, entry.ranked_by, entry.mtime_ns, entry.error
+        known = self._sheets.get(name)
+        if known is None or known[0] != key:
+            line = self.journal.line(name)
+            known = key, sheet_of(line, photo_restored(line))
+            self._sheets[name] = known
+        return known[1]
+
+    def _join(self, photos: Sequence[str]) -> Joint:
+        key = tuple((name, self.journal.entries[name].sha256) for name in photos)
+        if key not in self._joints:
+            records = [photo_restored(line) for line in self.journal.lines(photos)]
+            piece = join_photos(records, self.references, self.settings)
+            assert piece.bait is not None, "each of these photos shows a bait"
+            answer = None if piece.bait.identification is None else answer_found(piece.bait.identification)
+            odd = {shot.photo: shot.why_not for shot in piece.shots if shot.why_not is not None}
+            self._joints[key] = Joint(answer, read(piece.bait.measurement), odd)
+        return self._joints[key]
+
+
+def sort_folder(
+    folder: str | Path,
+    out: str | Path,
+    refs: Sequence[str | Path] = (),
+    settings: Settings | None = None,
+    jobs: int | None = None,
+    progress: Callable[[Step], None] | None = None,
+) -> Piles:
+    """Sort a folder of photos into piles: measured by `jobs` processes (one for each core if None), ranked by the
+    reference sets in the folders `refs`, like laid with like where none is known.
+
+    Writes `piles.json`, `index.html` with small pictures and `photos.jsonl` to `out`; photos themselves are only read.
+    After a stop at any point the next call goes on from there.  `progress` is told of each photo done.
+    Raises BadOption, SetMissing, SetFaulty, CannotWrite, OutputInUse.
+    """
+    with Sorter(folder, out, refs, settings, jobs) as sorter:
+        for step in sorter.update():
+            if progress is not None:
+                progress(step)
+        piles = sorter.finish()
+        sorter.index(piles)
+    return piles
+
+
+def _fingerprint(*what: object) -> str:
+    return hashlib.sha256(json.dumps(what, sort_keys=True).encode()).hexdigest()[:16]
+
+
+def _hash(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+__all__ = ["STATE", "Sorter", "Step", "sort_folder"]
