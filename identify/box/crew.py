@@ -129,9 +129,9 @@ class Crew:
         return process
 
 
-def work_json(settings: Any, refs: Iterable[str], out: Path) -> Json:
+def work_json(settings: Any, refs: Iterable[str], prior: Iterable[tuple[str, float]], out: Path) -> Json:
     """What workers are told first (`worker.Work`)."""
-    return {"settings": asdict(settings), "refs": list(refs), "out": str(out)}
+    return {"settings": asdict(settings), "refs": list(refs), "prior": [list(p) for p in prior], "out": str(out)}
 
 
 def _told(process: subprocess.Popen[bytes], value: Json) -> bool:

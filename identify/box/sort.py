@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -57,6 +57,7 @@ class Sorter:
         refs: Sequence[str | Path] = (),
         settings: Settings | None = None,
         jobs: int | None = None,
+        prior: Mapping[str, float] | None = None,
     ) -> None:
         self.folder, self.out = Path(folder), Path(out)
         if not self.folder.is_dir():
@@ -69,6 +70,8 @@ class Sorter:
         self.settings = settings or Settings()
         self.refs = tuple(str(Path(r).resolve()) for r in refs)
         self.references: References | None = read_sets(self.refs) if self.refs else None
+        if self.references is not None and prior:
+            self.references = self.references.weighing(prior)
         self._measured_by = _fingerprint(__version__, asdict(self.settings))
         self._ranked_by = _fingerprint(
             __version__, [r.sha256 for r in self.references.used] if self.references else None
@@ -92,44 +95,56 @@ class Sorter:
 
     def update(self) -> Iterator[Step]:
         """Look at the folder and do what is to be done, photo by photo; each is kept before it is given out."""
-        yield from self.do(walk(self.folder, self.out))
+        walked = self.look()
+        yield from self.do(walked.photos)
 
-    def do(self, walked: Walked) -> Iterator[Step]:
-        """The same for a folder that has been looked at."""
-        self._walked = walked
-        at = {photo.name: photo for photo in walked.photos}
-        tasks = self._tasks(walked.photos)
+    def look(self) -> Walked:
+        """Look at the folder: from now on piles are made of the photos that are in it."""
+        self._walked = walk(self.folder, self.out)
+        return self._walked
+
+    def do(self, photos: Sequence[Found]) -> Iterator[Step]:
+        """Measure and rank what is to be done of these photos of the folder."""
+        at = {photo.name: photo for photo in photos}
+        tasks = self._tasks(photos)
         if not tasks:
             return
-        gone: set[str] = set()
         for done, (task, line) in enumerate(self._workers().run(tasks), 1):
             photo = at[task["name"]]
-            if line["error"] is not None and line["error"]["code"] == PhotoMissing.code:
-                gone.add(photo.name)
-            else:
+            if line["error"] is None or line["error"]["code"] != PhotoMissing.code:  # it went away meanwhile
                 line = stated(line, photo, self._measured_by, self._ranked_by)
                 self.journal.add(line)
             yield Step(done, len(tasks), photo.name, line)
-        self._walked = Walked(tuple(p for p in walked.photos if p.name not in gone), walked.closed)
+
+    @property
+    def photos(self) -> tuple[Found, ...]:
+        """The photos of the folder when it was last looked at."""
+        return self._walked.photos
+
+    def known(self, photo: Found) -> bool:
+        """Whether this very state of a photo's file has been measured."""
+        entry = self.journal.entries.get(photo.name)
+        return entry is not None and (entry.size, entry.mtime_ns) == (photo.size, photo.mtime_ns)
 
     def finish(self) -> Piles:
-        """The piles as they are now, written with their index."""
-        names = [photo.name for photo in self._walked.photos if photo.name in self.journal.entries]
-        self.journal.settle(names)
+        """The piles as they are now, written."""
+        self.journal.settle([photo.name for photo in self._walked.photos if photo.name in self.journal.entries])
         piles = self.piles()
         put_text(self.out / PILES, dumped(piles))
         return piles
 
     def index(self, piles: Piles, units: str = "mm") -> Path:
         """Write the index of these piles; returns its path."""
-        hashes = {name: entry.sha256 for name, entry in self.journal.entries.items()}
         used = self.references.used if self.references is not None else ()
-        return write_index(self.out, self.folder, piles, hashes, used, "inch" if units == "inch" else "mm")
+        return write_index(self.out, self.folder, piles, self.hashes(), used, "inch" if units == "inch" else "mm")
+
+    def hashes(self) -> dict[str, str | None]:
+        """Photos by name, and the hash of each file."""
+        return {name: entry.sha256 for name, entry in self.journal.entries.items()}
 
     def piles(self) -> Piles:
         """The piles as they are now."""
-        sheets = [self._sheet(p.name) for p in self._walked.photos if p.name in self.journal.entries]
-        found = make_piles(sheets, self._join)
+        found = make_piles(self.sheets(), self.join)
         closed = tuple(
             NotMeasured(name, CLOSED, f"This folder cannot be looked into: {why}.") for name, why in self._walked.closed
         )
@@ -145,7 +160,7 @@ class Sorter:
         tasks: list[Json] = []
         for photo in photos:
             entry: Entry | None = self.journal.entries.get(photo.name)
-            if entry is None or (entry.size, entry.mtime_ns) != (photo.size, photo.mtime_ns):
+            if not self.known(photo):
                 entry = self._same(photo, by_size.get(photo.size, []))
             if entry is None or not self._holds(entry):
                 tasks.append({"name": photo.name, "path": str(self.folder / photo.name)})
@@ -176,15 +191,26 @@ class Sorter:
                 return self.journal.entries[photo.name]
         return None
 
+    def warm_up(self) -> None:
+        """Have all workers load what they need, so that the next photo is done at once."""
+        for _ in self._workers().run([{"name": "", "path": None, "warm_up": True}] * self.jobs):
+            continue
+
     def _workers(self) -> Crew:
         if self._crew is None:
-            work = work_json(self.settings, self.refs, self.out.resolve())
+            prior = self.references.prior if self.references is not None else ()
+            work = work_json(self.settings, self.refs, prior, self.out.resolve())
             self._crew = self._stack.enter_context(Crew(self.jobs, work))
         return self._crew
 
     # ------------------------------------------------------------------ what was found
 
-    def _sheet(self, name: str) -> Sheet:
+    def sheets(self) -> list[Sheet]:
+        """What matters of every photo that is in the folder and has been measured."""
+        return [self.sheet(p.name) for p in self._walked.photos if p.name in self.journal.entries]
+
+    def sheet(self, name: str) -> Sheet:
+        """What matters of a photo that has been measured."""
         entry = self.journal.entries[name]
         key = entry.sha256, entry.measured_by, entry.ranked_by, entry.mtime_ns, entry.error
         known = self._sheets.get(name)
@@ -194,7 +220,8 @@ class Sorter:
             self._sheets[name] = known
         return known[1]
 
-    def _join(self, photos: Sequence[str]) -> Joint:
+    def join(self, photos: Sequence[str]) -> Joint:
+        """What photos of one piece say together."""
         key = tuple((name, self.journal.entries[name].sha256) for name in photos)
         if key not in self._joints:
             records = [photo_restored(line) for line in self.journal.lines(photos)]
@@ -212,16 +239,17 @@ def sort_folder(
     refs: Sequence[str | Path] = (),
     settings: Settings | None = None,
     jobs: int | None = None,
+    prior: Mapping[str, float] | None = None,
     progress: Callable[[Step], None] | None = None,
 ) -> Piles:
     """Sort a folder of photos into piles: measured by `jobs` processes (one for each core if None), ranked by the
-    reference sets in the folders `refs`, like laid with like where none is known.
+    reference sets in the folders `refs` (`prior`: weights of makers), like laid with like where none is known.
 
     Writes `piles.json`, `index.html` with small pictures and `photos.jsonl` to `out`; photos themselves are only read.
     After a stop at any point the next call goes on from there.  `progress` is told of each photo done.
     Raises BadOption, SetMissing, SetFaulty, CannotWrite, OutputInUse.
     """
-    with Sorter(folder, out, refs, settings, jobs) as sorter:
+    with Sorter(folder, out, refs, settings, jobs, prior) as sorter:
         for step in sorter.update():
             if progress is not None:
                 progress(step)

@@ -18,12 +18,13 @@ from queue import SimpleQueue
 from typing import Any
 
 import cv2
+import numpy as np
 
 from identify.answer import References, rank_photo, read_sets, unreadable
 from identify.box.thumbs import keep_thumbs
 from identify.errors import INTERNAL, PhotoError, internal
 from identify.measure import measure
-from identify.photo import read
+from identify.photo import Photo, read
 from identify.restore import photo_restored, restored
 from identify.serialise import photo_json
 from identify.settings import Settings
@@ -39,6 +40,7 @@ class Work:
 
     settings: Settings
     refs: tuple[str, ...]
+    prior: tuple[tuple[str, float], ...]
     out: str
 
 
@@ -49,6 +51,8 @@ class Task:
     name: str
     path: str | None
     line: Json | None = None
+    warm_up: bool = False
+    """Only load what the first photo would have to wait for."""
 
 
 class Worker:
@@ -56,10 +60,13 @@ class Worker:
 
     def __init__(self, work: Work) -> None:
         self._work = work
-        self._references: References | None = read_sets(work.refs) if work.refs else None
+        self._references: References | None = read_sets(work.refs).weighing(dict(work.prior)) if work.refs else None
 
     def do(self, task: Task) -> Json:
         """The photo's line.  A photo that cannot be used, or a fault of ours, gives a line that says so."""
+        if task.warm_up:
+            measure(_drawn(), self._work.settings)
+            return {}
         try:
             measured = task.line if task.line is not None else self._measured(task)
             return self._ranked(measured)
@@ -78,6 +85,13 @@ class Worker:
     def _ranked(self, measured: Json) -> Json:
         """Ranked from the line, not from what was measured just now: so a line ranked anew comes out the same."""
         return photo_json(rank_photo(photo_restored(measured), self._references, LISTED))
+
+
+def _drawn() -> Photo:
+    """A dark shape on a pale ground."""
+    pixels = np.full((300, 400, 3), 190, np.uint8)
+    cv2.ellipse(pixels, (200, 150), (90, 30), 0, 0, 360, (60, 50, 40), -1)
+    return Photo("", "", pixels, None)
 
 
 def main() -> None:

@@ -6,13 +6,30 @@ from typing import Annotated
 
 import typer
 
+from identify.commands import options
 from identify.commands.console import guarded, put_line
+from identify.commands.options import (
+    DEFAULT_REFLECTANCE,
+    DEFAULT_SIZE,
+    DEFAULT_THICKNESS,
+    AsRows,
+    Card,
+    CardReflectance,
+    CardSize,
+    CardThickness,
+    NoCard,
+    Prior,
+    Refs,
+    Scale,
+    Units,
+)
 from identify.errors import BadOption
 
 
 def add_to(app: typer.Typer) -> None:
     """Register the commands of this file."""
     app.command("slips")(guarded(slips))
+    app.command("sort")(guarded(sort))
 
 
 def slips(
@@ -44,3 +61,44 @@ def slips(
         f"Written: {out}. Print it at its own size (100 %), and lay one number beside each bait, flat, in the photo."
     )
     return 0
+
+
+def sort(
+    folder: Annotated[str, typer.Argument(metavar="FOLDER", help="The folder of photos, with the folders in it.")],
+    out: Annotated[str, typer.Option("--out", metavar="DIR", help="Folder for the piles; photos stay where they are.")],
+    refs: Refs = None,
+    prior: Prior = None,
+    jobs: Annotated[
+        int | None,
+        typer.Option("--jobs", metavar="N", help="Photos measured at a time; one for each core if not given."),
+    ] = None,
+    watch: Annotated[
+        bool, typer.Option("--watch", help="Then wait for new photos and place each as it arrives.")
+    ] = False,
+    labels: Annotated[bool, typer.Option("--labels", help="Also write DIR/labels.pdf, a label for each pile.")] = False,
+    links: Annotated[
+        bool, typer.Option("--links", help="Also lay links to the photos by pile below DIR/piles.")
+    ] = False,
+    copy_plan: Annotated[
+        str | None,
+        typer.Option("--copy-plan", metavar="FILE.csv", help="Also write a table of which photo to copy where."),
+    ] = None,
+    card: Card = None,
+    card_size: CardSize = DEFAULT_SIZE,
+    card_thickness: CardThickness = DEFAULT_THICKNESS,
+    card_reflectance: CardReflectance = DEFAULT_REFLECTANCE,
+    no_card: NoCard = False,
+    scale: Scale = None,
+    units: Units = "mm",
+    as_json: AsRows = False,
+) -> int:
+    """Sort a folder of photos into piles, like with like; after a stop the next call goes on from there."""
+    settings = options.settings_of(card, card_size, card_thickness, card_reflectance, no_card, scale)
+    unit = options.units_of(units)
+    if watch and as_json:
+        raise BadOption(
+            "--watch and --json do not go together.", "Leave one of them out; DIR/piles.json is written too."
+        )
+    from identify.commands.sorting import Wish, sort_photos
+
+    return sort_photos(Wish(folder, out, refs, prior, settings, jobs, watch, labels, links, copy_plan, unit, as_json))
