@@ -24,8 +24,9 @@ from identify.report.words import Units
 WIDTH, HEIGHT, ACROSS, DOWN = 95.0, 42.0, 2, 6
 MARGIN, PICTURE = 4.0, 34.0
 SIZES = (20.0, 16.0, 13.0, 11.0, 9.0, 7.5)
-"""Of a name, in points: the largest that fits in three lines."""
-LINES = 3
+"""Of a name, in points: the largest that fits in two lines."""
+LINES = 2
+SMALL = 9.0
 LEAD = 1.2
 
 
@@ -64,20 +65,24 @@ def _draw(canvas: Any, pile: Pile, picture: Path, units: Units) -> None:
         canvas.drawImage(image, MARGIN * mm, y * mm, wide * k * mm, high * k * mm)
     x, room = 2 * MARGIN + PICTURE, WIDTH - PICTURE - 3 * MARGIN
     bold, plain = bold_font(), plain_font()
-    name = printable(pile.name if pile.maker is None else f"{pile.maker} / {pile.model}")
-    size, lines = _broken(name, bold, room * mm)
-    at = (HEIGHT - MARGIN) * mm - size
     canvas.setFillGray(0)
+    at = (HEIGHT - MARGIN) * mm
+    if pile.maker is not None:
+        at -= SMALL
+        canvas.setFont(plain, SMALL)
+        for line in _lines(printable(pile.maker), plain, SMALL, room * mm)[:1]:
+            canvas.drawString(x * mm, at, line)
+        at -= SMALL / 2
+    name = pile.name if pile.model is None else " ".join(filter(None, (pile.model, pile.size)))
+    size, lines = _broken(printable(name), bold, room * mm)
     canvas.setFont(bold, size)
     for line in lines:
+        at -= size
         canvas.drawString(x * mm, at, line)
-        at -= LEAD * size
-    if pile.size is not None:
-        canvas.drawString(x * mm, at, printable(f"size {pile.size}"))
-    canvas.setFont(plain, 9)
-    said = about(pile, units).split(", ")
-    for i, text in enumerate(reversed(said)):
-        canvas.drawString(x * mm, MARGIN * mm + i * 9 * LEAD, text)
+        at -= (LEAD - 1) * size
+    canvas.setFont(plain, SMALL)
+    for i, text in enumerate(reversed(_lines(about(pile, units), plain, SMALL, room * mm))):
+        canvas.drawString(x * mm, MARGIN * mm + i * SMALL * LEAD, text)
 
 
 def _broken(text: str, font: str, room: float) -> tuple[float, list[str]]:

@@ -70,6 +70,8 @@ def sort_photos(wish: Wish) -> int:
         if not sorter.photos and not wish.watch:
             raise BadOption(f"There are no photos in {wish.folder}.", "Name the folder that holds the photos.")
         piles = _write(sorter, wish)
+        for failed in piles.not_measured:
+            complain(f"{failed.photo}: {failed.error}")
         if wish.as_json:
             put_line(dumps(piles_json(piles)))
         else:
@@ -96,8 +98,6 @@ def _measure(sorter: Sorter, wish: Wish) -> None:
         task = bar.add_task("looking at the folder", total=None)
         for step in sorter.update():
             bar.update(task, description=Path(step.photo).name, completed=step.done, total=step.total)
-            if step.line["error"] is not None:
-                complain(f"{step.photo}: {step.line['error']['text']}")
 
 
 def _write(sorter: Sorter, wish: Wish) -> Piles:
