@@ -207,3 +207,18 @@ def import_set(
     from identify.commands import refs_exchange
 
     return refs_exchange.import_set(source, folder, merge)
+
+
+@app.command("lookalikes")
+@guarded
+def lookalikes(
+    folder: Set,
+    out: Annotated[
+        str | None, typer.Option("--out", metavar="DIR", help="Also write pictures and a page: DIR/index.html.")
+    ] = None,
+    as_json: AsRows = False,
+) -> int:
+    """Tell which models and sizes photos would confuse, how often, and what tells them apart."""
+    from identify.commands.refs_alike import show_lookalikes
+
+    return show_lookalikes(folder, out, as_json)

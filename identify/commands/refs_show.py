@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,8 @@ from identify.answer import read_sets
 from identify.commands.chosen import choose_refs, chosen_refs
 from identify.commands.console import console, put_line
 from identify.errors import BadOption, SetMissing
-from identify.reference import ReferenceSet, lint, read
+from identify.rank.remarks import lookalike_remarks
+from identify.reference import LintReport, ReferenceSet, lint, read
 from identify.reference.faults import as_document
 from identify.reference.find import find
 from identify.reference.provenance import citations, piece_rows
@@ -141,9 +143,17 @@ def use_set(folder: Sequence[str] | None, none: bool) -> int:
     return 0
 
 
+def _linted(folder: str) -> LintReport:
+    """What lint finds, and what the ranking remarks on a set without faults."""
+    report = lint(folder)
+    return (
+        report if report.errors else replace(report, remarks=(*report.remarks, *lookalike_remarks(read(Path(folder)))))
+    )
+
+
 def lint_sets(folders: Sequence[str], as_json: bool) -> int:
     """The command `refs lint`; returns its exit code."""
-    reports = [lint(folder) for folder in folders]
+    reports = [_linted(folder) for folder in folders]
     code = 1 if any(report.errors for report in reports) else 0
     if as_json:
         put_line(dumps(dict(as_document(reports))))

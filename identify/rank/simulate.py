@@ -129,8 +129,9 @@ def _colourway(rng: np.random.Generator, p: Prepared, i: Source) -> tuple[Colour
         k = int(rng.choice(len(amounts.chance), p=amounts.chance / amounts.chance.sum()))
         age = float(amounts.yellowing[k]), float(amounts.fading[k])
         return p.palette.colourways[int(rng.choice(p.palette.of(i)))], age
-    if rng.random() < p.noise.colour_pool:
-        other = int(rng.choice(len(p.forms), p=p.share / p.share.sum()))
+    share = p.share * p.palette.lists_any
+    if rng.random() < p.noise.colour_pool and share.any():
+        other = int(rng.choice(len(p.forms), p=share / share.sum()))
         return p.palette.colourways[int(rng.choice(p.palette.of(other)))], NEW
     return None, NEW
 

@@ -16,6 +16,8 @@ USUAL_TOLERANCE = 0.006
 SEEN_MM = 1.5
 """Rings that sit further apart than this are told apart with a ruler."""
 SIGMAS = 3.0
+ALIKE = 0.05
+"""Bodies of lengths that differ by more than this are told apart by that; places and depths then differ with it."""
 
 
 def name(form: Form) -> str:
@@ -48,8 +50,9 @@ def size_difference(one: Form, other: Form) -> tuple[float, float]:
 def told_apart(one: Form, other: Form) -> tuple[str, ...]:
     """What a person can look at or measure to tell two forms apart, the plainest first."""
     found: list[str] = []
+    alike = abs(math.log(one.length_mm / other.length_mm)) < ALIKE
     for what, a, b in (("line ties", one.line_ties, other.line_ties), ("hangers", one.hangers, other.hangers)):
-        if a is not None and b is not None and (said := _rings(what, a, b)) is not None:
+        if a is not None and b is not None and (said := _rings(what, a, b, alike)) is not None:
             found.append(said)
     for what, this, that in (
         ("lip", one.lip, other.lip),
@@ -66,20 +69,20 @@ def told_apart(one: Form, other: Form) -> tuple[str, ...]:
     if abs(gap) > SIGMAS * scatter:
         found.append(f"length: {one.length_mm:.1f} against {other.length_mm:.1f} mm")
     measures: tuple[tuple[str, float | None, float | None, str, float], ...] = (
-        ("depth", one.depth_mm, other.depth_mm, "mm", 0.04),
+        ("depth", one.depth_mm, other.depth_mm, "mm", 0.025),
         ("thickness", one.thickness_mm, other.thickness_mm, "mm", 0.1),
         ("weight", one.weight_g, other.weight_g, "g", 0.15),
     )
-    for what, mine, its, unit, share in measures:
+    for what, mine, its, unit, share in measures if alike else measures[2:]:
         if mine is not None and its is not None and abs(math.log(mine / its)) > share:
             found.append(f"{what}: {mine:.1f} against {its:.1f} {unit}")
     return tuple(found)
 
 
-def _rings(what: str, a: RingPlaces, b: RingPlaces) -> str | None:
+def _rings(what: str, a: RingPlaces, b: RingPlaces, alike: bool) -> str | None:
     if a.count != b.count:
         return f"{what}: {a.count} against {b.count}"
-    if a.at_mm is None or b.at_mm is None or not a.count:
+    if not alike or a.at_mm is None or b.at_mm is None or not a.count:
         return None
     x, y = (np.sort([place[0] for place in rings.at_mm or ()]) for rings in (a, b))
     if len(x) != len(y) or np.abs(x - y).max() < SEEN_MM:
@@ -93,5 +96,5 @@ def linked_words(words: str, one: Form, other: Form) -> str:
     gap, scatter = size_difference(one, other)
     by = told_apart(one, other)
     can = f"these features can: {'; '.join(by)}" if by else "nothing that the set knows can"
-    size = f"{name(one)} is {gap:+.1f} ± {scatter:.1f} mm longer" if gap else f"both are as long (± {scatter:.1f} mm)"
+    size = f"{name(one)} is {gap:+.1f} ± {scatter:.1f} mm longer" if gap else f"Both are as long (± {scatter:.1f} mm)"
     return f"{name(one)} and {name(other)} are linked ({words}): shape cannot decide, {can}. {size}."

@@ -48,6 +48,8 @@ CODES: dict[str, str] = {
     "ring-off-outline": "A line tie or hanger lies far from the body's edge.",
     "eye-off-outline": "An eye lies outside the body.",
     "years-contradict": "Years of a part lie outside the years of the whole.",
+    "look-alike": "Two models or sizes would be taken for one another even in good photos.",
+    "pieces-unreadable": "The record of what a profile was learned from cannot be read.",
     "zone-twice": "A colourway has the same zone twice.",
     # outlines
     "outline-missing": "An outline is named whose file is not there.",

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 
+from identify.errors import SetFaulty
 from identify.reference import placement, years
 from identify.reference.checks import LONGEST_MM, SHORTEST_MM
 from identify.reference.faults import Fault
 from identify.reference.load import Loaded
 from identify.reference.parse import Notes
+from identify.reference.pieces import read_record
 from identify.reference.placement import levels
 from identify.reference.schema import ColourwayTable, SetFile
 from identify.reference.sets import Profile
@@ -41,6 +43,7 @@ def of(loaded: Loaded) -> list[Fault]:
         _named(profile, loaded.set_file, notes)
         _file(profile, loaded.files, notes)
         placement.remarks(profile, notes)
+        _pieces(loaded, profile, notes)
         found += notes.found
     return found + list(_files(loaded)) + list(_prior(loaded))
 
@@ -166,6 +169,18 @@ def _file(what: Profile, files: Sequence[str], notes: Notes) -> None:
     if len(what.file) > LONG_PATH:
         text = f"the path has {len(what.file)} characters"
         notes.add("path-long", (), text, "Shorten the names: Windows allows 260 with the set's own folder.")
+
+
+def _pieces(loaded: Loaded, what: Profile, notes: Notes) -> None:
+    path = what.file.removesuffix(".toml") + ".pieces.jsonl"
+    try:
+        text = (loaded.folder / path).read_bytes().decode("utf-8")
+        read_record(text, path)
+    except FileNotFoundError:
+        return
+    except (OSError, UnicodeDecodeError, SetFaulty) as why:
+        fix = "Restore it from a copy, or delete it: `refs add` does not go on with it."
+        notes.found.append(Fault(path, None, None, "pieces-unreadable", str(why).rstrip("."), fix))
 
 
 def _files(loaded: Loaded) -> Iterable[Fault]:

@@ -45,7 +45,8 @@ def _path(points: ArrayLike, closed: bool = True) -> str:
     return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in at) + ("Z" if closed else "")
 
 
-def _ring(x: float, y: float, r: float) -> str:
+def ring_path(x: float, y: float, r: float) -> str:
+    """A circle as a path."""
     return f"M{x - r:.2f} {y:.2f}a{r:.2f} {r:.2f} 0 1 0 {2 * r:.2f} 0a{r:.2f} {r:.2f} 0 1 0 {-2 * r:.2f} 0Z"
 
 
@@ -59,7 +60,7 @@ def _mark(kind: str, at: Point, size: float) -> str:
     """Marks that differ in form, not in colour alone: ring, square, cross, diamond."""
     x, y = float(at[0]) + 0.5, float(at[1]) + 0.5
     if kind == "tie":
-        return _ring(x, y, size)
+        return ring_path(x, y, size)
     corners: dict[str, list[tuple[float, float]]] = {
         "hanger": [(-1, -1), (1, -1), (1, 1), (-1, 1)],
         "eye": [(0, -1.2), (1.2, 0), (0, 1.2), (-1.2, 0)],
@@ -175,12 +176,12 @@ def overlay(m: Measurement, form: Form) -> Overlay | None:
     view = (low[0] - margin, -high[1] - margin, high[0] - low[0] + 2 * margin, high[1] - low[1] + 2 * margin)
     flip = np.array([1.0, -1.0])
     shapes = [
-        Shape("expected", _fine(turned[best] * flip), (0, 0)),
-        Shape("measured", _fine(seen * flip), (0, 0)),
+        Shape("expected", fine_path(turned[best] * flip), (0, 0)),
+        Shape("measured", fine_path(seen * flip), (0, 0)),
     ]
     for kind, places in (("expected-tie", listed), ("measured-tie", ties)):
         for x, y in places:
-            shapes.append(Shape(kind, _ring(float(x), -float(y), 1.4 * unit), (0, 0)))
+            shapes.append(Shape(kind, ring_path(float(x), -float(y), 1.4 * unit), (0, 0)))
     view4 = (float(view[0]), float(view[1]), float(view[2]), float(view[3]))
     return Overlay(Drawing(view4, tuple(shapes), unit), not scaled, TURN_WORDS[best])
 
@@ -191,5 +192,6 @@ def _apart(one: Array, other: Array) -> float:
     return float((gaps.min(0).mean() + gaps.min(1).mean()) / 2)
 
 
-def _fine(points: Array) -> str:
+def fine_path(points: Array) -> str:
+    """A closed path through points in mm."""
     return "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points) + "Z"

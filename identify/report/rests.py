@@ -1,4 +1,4 @@
-"""What an answer rests on: how its maker and model are known, and models linked to it that shape cannot tell from it."""
+"""What an answer rests on: how its model is known, and models linked to it that shape cannot tell from it."""
 
 from __future__ import annotations
 

@@ -22,8 +22,9 @@ from identify.report.words import Units
 from identify.settings import Settings
 
 
-@lru_cache(maxsize=1)
-def _template() -> Template:
+@lru_cache(maxsize=4)
+def template(name: str = "report.html.j2") -> Template:
+    """One of the templates beside this module."""
     environment = Environment(
         loader=PackageLoader("identify.report"),
         autoescape=True,
@@ -31,7 +32,7 @@ def _template() -> Template:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return environment.get_template("report.html.j2")
+    return environment.get_template(name)
 
 
 def render(pages: list[PhotoPage], references: References | None, today: datetime.date | None = None) -> str:
@@ -39,7 +40,7 @@ def render(pages: list[PhotoPage], references: References | None, today: datetim
     sets = references.used if references is not None else ()
     date = (today or datetime.date.today()).isoformat()
     prior = ", ".join(f"{maker} {weight:g}" for maker, weight in (references.prior if references is not None else ()))
-    return _template().render(pages=pages, sets=sets, version=__version__, date=date, prior=prior)
+    return template().render(pages=pages, sets=sets, version=__version__, date=date, prior=prior)
 
 
 class Report:

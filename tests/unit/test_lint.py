@@ -97,7 +97,11 @@ SLIM = '<svg viewBox="0 0 60 20"><path id="outline" d="M0,10 C0,8 12,7 24,7 C44,
 BOAT = '<svg viewBox="0 0 60 12"><path id="outline" d="M0,3 C10,0 40,0 60,3 L56,6 L24,12 L6,7 Z"/></svg>'
 WEDGE = '<svg viewBox="0 0 60 30"><path id="outline" d="M0,4 L4,0 L60,0 L58,8 L20,30 L8,26 Z"/></svg>'
 
+PIECES = FILE.replace(".toml", ".pieces.jsonl")
+
 CASES = [
+    Case("pieces-unreadable", put(PIECES, '{"piece": "A-1"}\n'), PIECES, remark=True),
+    Case("pieces-unreadable", put(PIECES, b"\xff"), PIECES, remark=True),
     Case("set-toml-missing", drop("set.toml"), "set.toml"),
     Case("file-too-large", put(DRAWING, b" " * 2_000_001), DRAWING),
     Case("file-misplaced", put("low-otter.toml", MODEL), "low-otter.toml"),
@@ -244,7 +248,7 @@ def test_every_fault_is_found_where_it_stands(case: Case, tmp_path: Path) -> Non
 
 
 def test_every_code_has_a_case() -> None:
-    assert {case.code for case in CASES} | {"file-unreadable"} == set(CODES)
+    assert {case.code for case in CASES} | {"file-unreadable", "look-alike"} == set(CODES)
 
 
 def test_a_misspelt_key_is_answered_with_the_right_one(tmp_path: Path) -> None:

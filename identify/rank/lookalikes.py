@@ -1,0 +1,128 @@
+"""Which forms of a set would be taken for one another, and what tells them apart: by simulation from the ranking's own
+likelihoods, at the noise of a good, a fair and a poor photo."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from identify.geometry import Array
+from identify.rank import likelihood
+from identify.rank.prepared import Prepared
+from identify.rank.ranking import speech
+from identify.rank.readings import Readings
+from identify.rank.simulate import GROUPS, Camera, Source, draw_from
+
+CAMERAS: Mapping[str, Camera] = {
+    "good": Camera(0.003, 0.005, (3.0, 2.0, 2.0), 250.0, 0.995, 0.995),
+    "fair": Camera(0.006, 0.008, (4.0, 2.5, 2.5), 150.0, 0.98, 0.98),
+    "poor": Camera(0.02, 0.02, (8.0, 5.0, 5.0), 60.0, 0.85, 0.85),
+}
+"""A good photo: bait large, straight above, focal length known; a fair one: the usual; a poor one: bait small or far
+from the card, no focal length, coloured light (bench, along the uncertainties that photo sets' readings state)."""
+DRAWS = 40
+SCOUTS = 4
+"""Baits drawn of each form to see which forms come near each other at all."""
+NEAR = float(np.log(1e5))
+"""Of the likelihood ratio of the poorest photo's best scout: forms further apart than this are not confused."""
+SHOWN = 0.003
+"""Pairs that a photo confuses less often than this are told apart by it."""
+LEAST_WEIGHT = 0.05
+SKIPPED = ("a misread body",)
+"""No feature that a person could look at."""
+
+
+@dataclass(frozen=True)
+class Lookalikes:
+    """Two forms (indices of the prepared set), and how often a bait of the one is taken for the other, half of the
+    baits being of each, for each of the cameras asked.  `feature` tells them best, by a factor of 10 to the power of
+    `weight` on average; None when nothing does.  `weights`: those of every feature that tells anything, by the best
+    photo that still confuses the two."""
+
+    one: int
+    other: int
+    confused: Mapping[str, float]
+    feature: str | None
+    weight: float
+    weights: tuple[tuple[str, float], ...]
+
+
+def lookalikes(
+    p: Prepared, cameras: Mapping[str, Camera] = CAMERAS, draws: int = DRAWS, seed: int = 0
+) -> tuple[Lookalikes, ...]:
+    """All pairs of forms that a camera confuses, the worst first.
+
+    `cameras` from the best to the poorest: what a poor photo tells apart need not be asked of better ones.  How often
+    two forms are confused is the mean over baits of the smaller of their two probabilities (the Bayes error), which
+    needs far fewer baits than counting mistakes."""
+    rng = np.random.default_rng(seed)
+    n = len(p.forms)
+    names = list(cameras)
+    near = np.zeros((n, n), bool)
+    for i in range(n):
+        scouts = [log_ratio(drawn(rng, p, i, cameras[names[-1]]), p)[0] for _ in range(SCOUTS)]
+        near[i] = np.max([s - s[i] for s in scouts], axis=0) > -NEAR
+    near |= near.T
+    np.fill_diagonal(near, False)
+    confused = {name: np.zeros((n, n)) for name in names}
+    weights: dict[str, Array] = {}
+    for name in reversed(names):
+        weights = {}
+        for one in np.flatnonzero(near.any(1)):
+            i = int(one)
+            for _ in range(draws):
+                ratio, features = log_ratio(drawn(rng, p, i, cameras[name]), p)
+                confused[name][i] += np.exp(-np.logaddexp(0, np.abs(ratio - ratio[i]))) / draws
+                for feature, values in features.items():
+                    told = weights.setdefault(feature, np.zeros((n, n)))
+                    told[i] += (values[i] - values) / draws / np.log(10)
+        confused[name] = (confused[name] + confused[name].T) / 2
+        shown = near & (confused[name] >= SHOWN)
+        if name == names[-1]:
+            listed, kept = shown, weights
+        else:
+            kept = {k: np.where(shown, v, kept.get(k, v)) for k, v in weights.items()}
+        near = shown
+    found = [
+        _pair(int(i), int(j), {name: float(confused[name][i, j]) for name in names}, kept)
+        for i, j in zip(*np.nonzero(np.triu(listed)), strict=True)
+    ]
+    return tuple(sorted(found, key=lambda pair: tuple(-v for v in pair.confused.values())))
+
+
+def _pair(i: int, j: int, shares: Mapping[str, float], weights: Mapping[str, Array]) -> Lookalikes:
+    tells = {f: float(w[i, j] + w[j, i]) / 2 for f, w in weights.items() if f not in SKIPPED}
+    ranked = tuple(sorted(((f, w) for f, w in tells.items() if w > LEAST_WEIGHT), key=lambda row: -row[1]))
+    best = ranked[0] if ranked else (None, 0.0)
+    return Lookalikes(i, j, shares, best[0], best[1], ranked)
+
+
+def drawn(rng: np.random.Generator, p: Prepared, i: int, camera: Camera) -> Readings:
+    """Readings of one bait of form i; what the set does not say of it is not read."""
+    source: dict[str, Source] = dict.fromkeys(GROUPS, i)
+    if not len(p.palette.of(i)):
+        source["colours"] = None
+    r = draw_from(rng, p, source, camera)
+    if np.isnan(p.ln_aspect[i]):
+        r = replace(r, aspect=None)
+    if np.isnan(p.outline[i]).any():
+        r = replace(r, outline=None)
+    if not len(p.palette.of(i)):
+        r = replace(r, back=None, belly=None, zones=(), pattern=None, hard_to_read=())
+    return r
+
+
+def log_ratio(r: Readings, p: Prepared) -> tuple[Array, dict[str, Array]]:
+    """Log ratio (n,) of each form against an unlisted bait, its ways round summed out; and each feature's, the bait
+    lying as fits each form best."""
+    ways = likelihood.ways_to_try(r, p.noise)
+    spoken, _ = speech(r, p, ways)
+    shape = (len(ways), len(p.forms))
+    rows = {name: np.broadcast_to(values, shape) for name, values in spoken.items()}
+    together = likelihood.log_ways(r, p.noise)[ways, None] + sum(rows.values(), np.zeros(shape))
+    best, every = together.argmax(0), np.arange(shape[1])
+    top = together[best, every]
+    ratio: Array = top + np.log(np.exp(together - top).sum(0))
+    return ratio, {name: np.asarray(values[best, every], float) for name, values in rows.items()}

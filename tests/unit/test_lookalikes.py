@@ -1,0 +1,140 @@
+"""Look-alikes by simulation: twins, near twins and strangers; and how they are shown."""
+
+from __future__ import annotations
+
+import json
+import xml.etree.ElementTree as ElementTree
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from identify.commands import refs_alike, refs_show
+from identify.rank import prepare
+from identify.rank.lookalikes import CAMERAS, drawn, log_ratio, lookalikes
+from identify.rank.remarks import lookalike_remarks
+from identify.reference import Form, compare, read, write
+from identify.reference.profile import Colourway, RingPlaces
+from identify.report import alike
+from identify.stages import as_polygon
+from tests.unit.known_baits import body
+from tests.unit.test_serialise import check
+
+
+def form(
+    model: str, ties: Sequence[float] = (0.2,), depth: float = 16.0, length: float = 60.0, power: float = 1.2
+) -> Form:
+    return Form(
+        0, "Kettlemoor Works", model, "1", None, None, None, length, 0.2, depth, 0.1, None, None,
+        as_polygon(body(length, depth, power)),
+        RingPlaces(len(ties), tuple((x * length, 9.0) for x in ties)),
+        RingPlaces(2, ((0.4 * length, -7.0), (length, 0.0))),
+        None, 2, "none", "wire", None, None, 1, (Colourway("31", "Slate", (40.0, 0.0, -8.0), (80.0, 0.0, 30.0)),),
+    )  # fmt: skip
+
+
+def test_twins_are_a_coin_tossed_and_strangers_are_not_listed() -> None:
+    p = prepare(
+        [form("Otter"), form("Twin"), form("Loaf", depth=23.0, power=0.6), form("Mite", length=90.0, depth=24.0)]
+    )
+    (pair,) = lookalikes(p, draws=12)
+    assert {p.forms[pair.one].model, p.forms[pair.other].model} == {"Otter", "Twin"}
+    assert all(share == pytest.approx(0.5) for share in pair.confused.values())
+    assert pair.feature is None and not pair.weights
+
+
+def test_what_differs_tells_and_a_poorer_photo_confuses_more() -> None:
+    p = prepare([form("Otter"), form("Deep", depth=16.5)])
+    (pair,) = lookalikes(p, draws=40)
+    assert pair.feature == "depth to length"
+    assert pair.confused["good"] < pair.confused["fair"] < pair.confused["poor"] < 0.5
+    p = prepare([form("Otter"), form("Ties", ties=(0.15, 0.3))])
+    (pair,) = lookalikes(p, {"poor": CAMERAS["poor"]}, draws=40)
+    assert pair.feature in ("tie places", "line ties") and pair.confused["poor"] < 0.1
+
+
+def test_a_set_that_says_little_is_asked_all_the_same() -> None:
+    bare = replace(form("Bare"), depth_mm=None, outline_mm=None, line_ties=None, hangers=None, colourways=(), lip=None)
+    found = lookalikes(prepare([bare, form("Otter")]), {"fair": CAMERAS["fair"]}, draws=20)
+    assert all(0 <= share <= 0.5 for pair in found for share in pair.confused.values())
+
+
+def test_the_predicted_share_is_what_counting_mistakes_gives() -> None:
+    p = prepare([form("Otter"), form("Deep", depth=16.5)])
+    rng = np.random.default_rng(1)
+    wrong = 0
+    for k in range(240):
+        ratio, _ = log_ratio(drawn(rng, p, k % 2, CAMERAS["fair"]), p)
+        wrong += int(ratio[1 - k % 2] > ratio[k % 2])
+    (pair,) = lookalikes(p, {"fair": CAMERAS["fair"]}, draws=100)
+    assert wrong / 240 == pytest.approx(pair.confused["fair"], abs=0.05)
+
+
+@pytest.fixture
+def shelf(tmp_path: Path) -> Path:
+    """Two linked twins that one line tie tells apart, in a set."""
+    folder = tmp_path / "shelf"
+    write.put(folder / "set.toml", write.set_toml({"title": "Shelf & more"}))
+    for model, ties, other in (("Otter", [[12.0, 9.0]], "Twin"), ("Twin", [[12.0, 9.0], [24.0, 9.0]], "Otter")):
+        values = {
+            "maker": "Kettlemoor Works",
+            "model": model,
+            "same_mould_as": [f"Kettlemoor Works / {other}"],
+            "size": [
+                {"code": "1", "length_mm": 60.0, "depth_mm": 16.0, "line_ties": {"at_mm": ties}, "weight_g": 12.0}
+            ],
+        }
+        path = folder / write.model_path("Kettlemoor Works", model)
+        write.put(path, write.model_toml(values))
+        write.put(path.with_suffix(".svg"), write.outline_svg(body(), model))
+    return folder
+
+
+def test_the_command_writes_a_table_and_pictures(shelf: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert refs_alike.show_lookalikes(str(shelf), str(shelf.parent / "out"), False) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "line ties: 1 against 2" in said and "shape cannot decide, these features can" in said
+    for picture in (shelf.parent / "out").glob("*.svg"):
+        ElementTree.fromstring(picture.read_text("utf-8"))
+    assert len(list((shelf.parent / "out").glob("*.svg"))) == 2
+    page = (shelf.parent / "out" / "index.html").read_text("utf-8")
+    assert "Shelf &amp; more" in page and "<svg" in page and "linked (from the same mould)" in page
+
+
+def test_the_rows_follow_the_schema(shelf: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert refs_alike.show_lookalikes(str(shelf), None, True) == 0
+    document = json.loads(capsys.readouterr().out)
+    check(document, "lookalikes")
+    (row,) = document["rows"]
+    assert row["look_at"] == ["line ties: 1 against 2"] and row["linked"] == "from the same mould"
+
+
+def test_lint_remarks_on_twins(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write.put(tmp_path / "set.toml", write.set_toml({"title": "Twins"}))
+    for model in ("Otter", "Twin"):
+        values = {"maker": "M", "model": model, "size": [{"length_mm": 60.0, "depth_mm": 16.0}]}
+        write.put(tmp_path / write.model_path("M", model), write.model_toml(values))
+        write.put(tmp_path / write.model_path("M", model).replace(".toml", ".svg"), write.outline_svg(body(), model))
+    (remark,) = lookalike_remarks(read(tmp_path))
+    assert remark.code == "look-alike" and remark.file == "m/otter.toml" and "in 50 of 100" in remark.text
+    assert refs_show.lint_sets([str(tmp_path)], True) == 0
+    document = json.loads(capsys.readouterr().out)
+    check(document, "lint")
+    assert [r["code"] for r in document["remarks"]] == ["look-alike"]
+
+
+def test_what_a_person_can_look_at() -> None:
+    one, other = form("Otter"), replace(form("Twin"), material="wood", tie_kind="screw-eye", weight_g=9.0)
+    assert compare.told_apart(one, other) == ("kind of line tie: wire against screw-eye",)
+    told = compare.told_apart(replace(one, material="plastic", weight_g=14.0), other)
+    assert told == (
+        "material: plastic against wood",
+        "kind of line tie: wire against screw-eye",
+        "weight: 14.0 against 9.0 g",
+    )
+    moved = form("Moved", ties=(0.3,))
+    assert compare.told_apart(one, moved) == ("where the line ties sit: 12.0 against 18.0 mm from the nose",)
+    assert compare.told_apart(one, form("Long", length=66.0, depth=17.6)) == ("length: 60.0 against 66.0 mm",)
+    assert "60.0" not in alike.full_name(one)
