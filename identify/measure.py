@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
-from identify import __version__, body, card, hardware, orient, paint, separate, slips, view
+from identify import __version__, body, card, closeup, hardware, joint, orient, paint, separate, slips, view
 from identify import photo as photos
 from identify.calibration import Calibration
 from identify.clash import clashes
@@ -68,6 +69,7 @@ def measure(photo: Photo, settings: Settings | None = None) -> PhotoRecord:
         _bait(photo, region, calibration, number, of_bait(settings.told, number, number_of_baits), bool(settings.told))
         for number, region in enumerate(separation.regions, 1)
     )
+    baits = joint.end_to_end(baits)
     notices = photo.warnings + calibration.warnings + about_slips + separation.warnings
     if not baits and not any(n.code == "no-bait" for n in notices):
         notices += (_notice("no-bait"),)
@@ -114,13 +116,17 @@ def measure_bait(
     photo: Photo, region: Region, calibration: Calibration, number: int = 1, told: tuple[Told, ...] = ()
 ) -> Measurement:
     """Measure one separated bait.  A thickness that was `told` goes into the correction for its height."""
-    traced = body.trace(photo, region, calibration)
+    seen = closeup.look(photo, region, calibration)
+    traced = body.trace(photo, region, seen)
     thick = next((Thickness(float(t.value), t.u, "told") for t in told if t.key == "thickness_mm" and t.u), None)
     sizing = measure_size(traced, calibration, thick)
-    found = hardware.detect(photo, region, traced, sizing, calibration)
+    found = hardware.detect(photo, traced, seen, calibration)
     pose = orient.resolve(traced, sizing, found)
     colours = paint.read(photo, region, traced, sizing, found, pose, calibration)
-    return _record(number, traced, sizing, found, pose, colours, calibration)
+    measured = _record(number, traced, sizing, found, pose, colours, calibration)
+    if joint.find(photo, traced.outline_px, (pose.nose_px, pose.tail_px)) is None:
+        return measured
+    return replace(measured, warnings=(*measured.warnings, _notice("joint-seen")))
 
 
 def _record(

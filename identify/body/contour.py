@@ -7,34 +7,49 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from identify.body.lobes import GroundShare, without_lobes
 from identify.body.smooth import robust_fit
+from identify.closeup import Closeup
 from identify.geometry import Array, polygon_area, resample_closed
-from identify.stages import Region
 
 STATIONS = 360
 """Vertices of an outline."""
+WIDE = 2.5
+"""Pixels of the close-up beyond which the step from body to ground is no edge."""
 
 
-def starting_contour(region: Region, share: GroundShare) -> Array | None:
-    """The rough core's outline (n, 2) in pixels of the photo, clockwise as seen, without what sticks out of it, lightly
-    smoothed; None when the region holds nothing that has an area.  `share`: how much of a polygon on the region's grid
-    looks like ground.
-    """
-    for mask in (region.core, region.mask):
-        points = _largest_outline(mask)
-        if points is not None:
-            break
-    else:
+def silhouette(seen: Closeup) -> tuple[Array, Array] | None:
+    """Where body and ground are equally likely: the contour (n, 2) in pixels of the close-up, clockwise as seen, and
+    the width (n,) of the step from the one to the other; None when there is no body."""
+    points = _largest_outline(seen.body > 0.5)
+    if points is None:
         return None
     if polygon_area(points) < 0:  # y points down: clockwise as seen is positive
         points = points[::-1]
-    whole = without_lobes(points, share)
-    even = resample_closed(region.to_photo(whole), STATIONS)
-    even = spaced(gaussian_filter1d(even, 2.5, axis=0, mode="wrap"))
-    nothing, alike = np.zeros(STATIONS), np.ones(STATIONS)
-    floor = 0.003 * float(np.ptp(even, axis=0).max())
-    return spaced(robust_fit(even, normals(even), nothing, alike, 40.0, floor)[0])
+    points = spaced(gaussian_filter1d(resample_closed(points, STATIONS), 1.5, axis=0, mode="wrap"))
+    width = np.zeros(STATIONS)
+    for reach in (3.0, 1.5):
+        n = normals(points)
+        offsets = np.arange(-reach, reach + 0.01, 0.25)
+        x, y = (points[:, None] + offsets[:, None] * n[:, None]).astype(np.float32).transpose(2, 0, 1)
+        p = cv2.remap(seen.body, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        place, width = _crossing(p.astype(float), offsets)
+        points = spaced(robust_fit(points, n, place, np.where(width < WIDE, 1.0, 0.3), 9.0, 0.2)[0])
+    return points, width
+
+
+def _crossing(p: Array, offsets: Array) -> tuple[Array, Array]:
+    """Along each row, from inside to outside, the offset where it falls through a half, nearest to 0; and how wide the
+    step is."""
+    falls = (p[:, :-1] >= 0.5) & (p[:, 1:] < 0.5)
+    distance = np.where(falls, np.abs(offsets[:-1] + offsets[1:]) / 2, np.inf)
+    k = distance.argmin(1)
+    rows = np.arange(len(p))
+    high, low = p[rows, k], p[rows, k + 1]
+    step = offsets[1] - offsets[0]
+    place = offsets[k] + np.where(falls.any(1), (high - 0.5) / np.maximum(high - low, 1e-6), 0.0) * step
+    found = falls.any(1)
+    unsure = ((p > 0.12) & (p < 0.88)).sum(1) * step
+    return np.where(found, place, 0.0), np.where(found, unsure, offsets[-1] - offsets[0])
 
 
 def _largest_outline(mask: NDArray[np.bool_]) -> Array | None:
@@ -79,38 +94,11 @@ def normals(points: Array) -> Array:
     return np.column_stack([unit[:, 1], -unit[:, 0]])
 
 
-def hardware_beside(region: Region, points_px: Array, length: float) -> NDArray[np.bool_]:
-    """Where (n,) something narrow of the region's mask stands out of a contour: a ring, a hook's shank, a plate.
-
-    Wide stretches are no hardware: there the contour runs too far inside, or the mask has taken in a shadow.
-    """
-    n = normals(points_px)
-    h, w = region.mask.shape
-    out = np.zeros((3, len(points_px)), bool)
-    for k, share in enumerate((0.015, 0.022, 0.03)):
-        x, y = np.round(region.from_photo(points_px + share * length * n)).astype(int).T
-        within = (x >= 0) & (y >= 0) & (x < w) & (y < h)
-        out[k, within] = region.mask[y[within], x[within]]
-    standing = out.sum(0) >= 2
-    step = np.hypot(*(np.roll(points_px, -1, 0) - points_px).T)
-    result = np.zeros(len(points_px), bool)
-    for first, last in _runs(standing):
-        run = np.arange(first, last + 1) % len(points_px)
-        if step[run].sum() < 0.12 * length:
-            reach = max(1, round(0.006 * length / max(float(step[run].mean()), 1e-6)))
-            result[np.arange(first - reach, last + reach + 1) % len(points_px)] = True
-    return result
-
-
-def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """First and last index of each run of True in a closed sequence (last may exceed n - 1)."""
-    n = len(flags)
-    if flags.all() or not flags.any():
-        return [(0, n - 1)] if flags.all() and n else []
-    start = int(np.flatnonzero(~flags)[0])
-    turned = np.roll(flags, -start).astype(int)
-    edges = np.diff(np.concatenate([[0], turned, [0]]))
-    return [
-        (int(a) + start, int(b) - 1 + start)
-        for a, b in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True)
-    ]
+def hardware_beside(seen: Closeup, points: Array) -> NDArray[np.bool_]:
+    """Where (n,) a ring, a hook or a lip touches or crosses a contour (n, 2) of the close-up."""
+    wire = np.maximum(np.maximum(seen.tie, seen.hanger), np.maximum(seen.hook, seen.lip))
+    wide = cv2.dilate(wire, np.ones((5, 5), np.uint8))
+    x, y = points.astype(np.float32).T
+    here = cv2.remap(wide, x[None], y[None], cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE)[0]
+    beside: NDArray[np.bool_] = here > 0.3
+    return beside

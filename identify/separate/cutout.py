@@ -1,4 +1,4 @@
-"""One thing cut out at full resolution: its window, mask, core, and the bare ground behind it."""
+"""One thing cut out: its window, mask, core, and the bare ground behind it."""
 
 from __future__ import annotations
 
@@ -7,23 +7,16 @@ import numpy as np
 
 from identify.photo import Photo
 from identify.separate.ground import Plane, as_plane, linear_of
-from identify.separate.look import Scene
-from identify.separate.morphology import Mask, grown
-from identify.separate.pixels import GROUND
+from identify.separate.look import GROUND_STEP, Scene
 from identify.separate.things import Thing
-from identify.separate.trunk import body_of
 from identify.stages import Region
 
 _MOST_ACROSS = 1000
 _MARGIN_MM = 8.0
 
 
-def cut_out(photo: Photo, thing: Thing, scene: Scene, thought: Plane, px_per_mm: float, wire: float) -> Region | None:
-    """Make the Region of one thing; None when no body remains.
-
-    `thing`, `thought` (h, w): the thing, and what each pixel was thought to be, in the scene; `px_per_mm` and `wire`
-    (width of a hook's wire) in pixels of the photo.
-    """
+def cut_out(photo: Photo, thing: Thing, scene: Scene, px_per_mm: float) -> Region | None:
+    """Make the Region of one thing; None when no body remains.  `px_per_mm`: of the photo, there."""
     length = thing.shape.length * scene.step
     shrink = 1 if px_per_mm <= 14 else max(1, int(length / _MOST_ACROSS))
     ys, xs = np.nonzero(thing.mask)
@@ -35,23 +28,20 @@ def cut_out(photo: Photo, thing: Thing, scene: Scene, thought: Plane, px_per_mm:
     size = ((x1 - x0) // shrink, (y1 - y0) // shrink)
     if min(size) < 2:
         return None
-    # a pixel p of the region lies at (p + 0.5) shrink - 0.5 + origin of the photo, and so in the scene
-    k = shrink / scene.step
-    shift = [(o - s + shrink / 2) / scene.step - 0.5 for o, s in zip((x0, y0), scene.origin, strict=True)]
-    move = np.array([[k, 0, shift[0]], [0, k, shift[1]]], np.float32)
 
-    def fetch(plane: Plane) -> Plane:
+    def fetch(plane: Plane, step: float) -> Plane:
+        """A plane whose pixels stand for `step` pixels of the photo each, brought to the region's grid."""
+        k = shrink / step
+        shift = [(o + shrink / 2) / step - 0.5 for o in (x0, y0)]
+        move = np.array([[k, 0, shift[0]], [0, k, shift[1]]], np.float32)
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
         return as_plane(cv2.warpAffine(plane, move, size, flags=flags, borderMode=cv2.BORDER_REPLICATE))
 
-    own = grown(thing.mask, 1.5)
-    stuff = fetch(np.where(own, 1 - thought[..., GROUND], 0).astype(np.float32)) > 0.5
-    solid = fetch(thing.solid.astype(np.float32)) > 0.5
-    core: Mask = body_of(solid, wire / shrink)
+    core = fetch(thing.core.astype(np.float32), scene.step) > 0.5
     if not core.any():
         return None
-    mask: Mask = stuff | core
-    bare = linear_of(fetch(scene.lit), scene.ground.floor)
+    mask = (fetch(thing.mask.astype(np.float32), scene.step) > 0.5) | core
+    bare = linear_of(fetch(scene.ground.lit, scene.step * GROUND_STEP), scene.ground.floor)
     edge = bool(mask[0].any() and y0 == 0) or bool(mask[-1].any() and y1 >= photo.height - shrink)
     edge = edge or bool(mask[:, 0].any() and x0 == 0) or bool(mask[:, -1].any() and x1 >= photo.width - shrink)
     for plane in (mask, core, bare):

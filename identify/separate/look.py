@@ -1,117 +1,96 @@
-"""A photo as separation looks at it: reduced to a fixed scale, with its bare ground."""
+"""A photo as separation looks at it: reduced to a fixed scale, with what each pixel shows and the bare ground."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import ArrayLike
 
+from identify import pixelnet
 from identify.calibration import Calibration
 from identify.geometry import Array
 from identify.photo import Photo
 from identify.separate.ground import Ground, Plane, settled_ground
-from identify.separate.morphology import Mask, shrunk
-from identify.separate.pixels import COARSE_PX_PER_MM
-from identify.stages import Window
+from identify.separate.morphology import Mask
 
+PX_PER_MM = 2.5
+"""Scale at which the network looks."""
 GUESSED_MM = 150.0
 """How much of the table a photo without a scale is taken to show along its long side, for a first look."""
-RIM_MM = 4.0
-"""Width of a box's wall as seen, generously."""
-LEAST_SIDE = 24
-MOST_PIXELS = 1e6
+LEAST_SIDE = 48
+MOST_PIXELS = 1.3e6
+_NOT_GROUND = 0.15
 
 
 @dataclass(frozen=True, eq=False)
 class Scene:
-    """A picture, or part of it, at some scale.
+    """A photo reduced to some scale, and what a network says each pixel shows: planes (h, w) from 0 to 1.
 
-    `linear` (h, w, 3): linear RGB; `step`: pixels of the photo along one of its pixels; `px_per_mm`: its
-    own scale, known or guessed; `origin`: where in the photo
-    (pixel edges) its top left corner lies; `usable` (h, w): False on the card; `lit` (h, w, 3): the ground's traits.
+    `body`: the silhouette of a bait's body, what hides it for the camera included; `wire`: rings and hooks; `lip`;
+    `thing`: any other thing that lies on the ground.  `step`: pixels of the photo along one of the scene's;
+    `px_per_mm`: the scene's own scale, known or guessed; `on_card` (h, w): True on the card.  `ground`: the bare
+    ground, in the scene reduced by GROUND_STEP.
     """
 
-    linear: Plane
+    body: Plane
+    wire: Plane
+    lip: Plane
+    thing: Plane
     step: float
     px_per_mm: float
-    origin: tuple[float, float]
-    usable: Mask
+    on_card: Mask
     ground: Ground
-    lit: Plane
 
     def to_photo(self, points: ArrayLike) -> Array:
         """Points (n, 2) of the scene in pixels of the photo."""
-        full: Array = (np.asarray(points, float) + 0.5) * self.step - 0.5 + np.array(self.origin)
+        full: Array = (np.asarray(points, float) + 0.5) * self.step - 0.5
         return full
 
     def from_photo(self, points_px: ArrayLike) -> Array:
         """The inverse of `to_photo`."""
-        own: Array = (np.asarray(points_px, float) + 0.5 - np.array(self.origin)) / self.step - 0.5
+        own: Array = (np.asarray(points_px, float) + 0.5) / self.step - 0.5
         return own
 
 
-def look_at(
-    photo: Photo, calibration: Calibration, px_per_mm: float | None = None, within_px: Array | None = None
-) -> Scene | None:
-    """Reduce a photo to COARSE_PX_PER_MM and fit its ground; None when it is too small to hold a bait.
+GROUND_STEP = 2
+"""Pixels of the scene along one of the ground's picture: light changes slowly."""
 
-    `px_per_mm`: the photo's scale where the calibration has none; without both it is guessed.  `within_px`: a polygon
-    (n, 2) of the photo to which the look is limited, such as a box whose floor is the ground of what lies in it.
+
+def look_at(photo: Photo, calibration: Calibration, px_per_mm: float | None = None) -> Scene | None:
+    """Reduce a photo to PX_PER_MM and look at it; None when it is too small to hold a bait.
+
+    `px_per_mm`: the photo's scale where the calibration has none; without both it is guessed.
     """
     if calibration.has_scale:
         px_per_mm = calibration.px_per_mm_at((photo.width / 2, photo.height / 2))
     if px_per_mm is None:
         px_per_mm = max(photo.width, photo.height) / GUESSED_MM
-    step = max(1.0, px_per_mm / COARSE_PX_PER_MM, float(np.sqrt(photo.width * photo.height / MOST_PIXELS)))
+    step = max(1.0, px_per_mm / PX_PER_MM, math.sqrt(photo.width * photo.height / MOST_PIXELS))
     w, h = int(photo.width / step), int(photo.height / step)
     if min(w, h) < LEAST_SIDE:
         return None
-    linear = _sampled(photo, (0.0, 0.0), step, (w, h))
-    usable = ~_card_mask(calibration, (h, w), step)
-    if within_px is not None:
-        inside = np.zeros((h, w), np.uint8)
-        cv2.fillPoly(inside, [np.round(((within_px + 0.5) / step - 0.5) * 16).astype(np.int32)], 1, shift=4)
-        usable &= shrunk(inside > 0, RIM_MM * px_per_mm / step)
-        if not usable.any():
-            return None
-    floor = 0.06 * float(np.median(linear)) + 0.001
-    ground = settled_ground(linear, floor, usable)
-    return Scene(linear, step, px_per_mm / step, (0.0, 0.0), usable, ground, ground.lit)
+    linear = _reduced(photo, step, (w, h))
+    body, wire, lip, thing = pixelnet.probabilities(linear, "identify.separate", "scene")
+    on_card = _card_mask(calibration, (h, w), step)
+    bare = (np.maximum(np.maximum(body, wire), np.maximum(lip, thing)) < _NOT_GROUND) & ~on_card
+    size = (max(2, w // GROUND_STEP), max(2, h // GROUND_STEP))
+    small = np.asarray(cv2.resize(linear, size, interpolation=cv2.INTER_AREA), np.float32)
+    usable = cv2.resize(bare.astype(np.uint8), size, interpolation=cv2.INTER_AREA) > 0
+    ground = settled_ground(small, 0.06 * float(np.median(small)) + 0.001, usable)
+    return Scene(body, wire, lip, thing, step, px_per_mm / step, on_card, ground)
 
 
-def closer(photo: Photo, scene: Scene, box: Window, factor: float = 2.0) -> Scene:
-    """Part of a scene, `box` in its pixels, at `factor` times its scale (never finer than the photo)."""
-    x0, y0, x1, y1 = box
-    step = max(1.0, scene.step / factor)
-    k = scene.step / step
-    size = (max(1, int((x1 - x0) * k)), max(1, int((y1 - y0) * k)))
-    origin = (x0 * scene.step, y0 * scene.step)
-    linear = _sampled(photo, origin, step, size)
-    lit = brought_to(scene.lit[y0:y1, x0:x1], size, k)
-    usable = brought_to(scene.usable[y0:y1, x0:x1].astype(np.float32), size, k) > 0.5
-    return Scene(linear, step, scene.px_per_mm * k, origin, usable, scene.ground, lit)
-
-
-def brought_to(plane: Plane, size: tuple[int, int], factor: float) -> Plane:
-    """A plane at `factor` times its scale: size (w, h), the top left corners of both coinciding."""
-    move = np.array([[1 / factor, 0, (1 / factor - 1) / 2], [0, 1 / factor, (1 / factor - 1) / 2]], np.float32)
-    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    moved = cv2.warpAffine(np.ascontiguousarray(plane), move, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(moved, np.float32)
-
-
-def _sampled(photo: Photo, origin: tuple[float, float], step: float, size: tuple[int, int]) -> Plane:
-    """The photo from `origin` (pixel edges) on, one sample each `step` pixels, averaging what it stands for."""
+def _reduced(photo: Photo, step: float, size: tuple[int, int]) -> Plane:
+    """The photo with one sample each `step` pixels, averaging what it stands for."""
     shrink = max(1, int(step))
-    x0, y0 = (int(o // shrink) * shrink for o in origin)
-    x1 = min(photo.width, x0 + int((size[0] + 2) * step) + 2 * shrink)
-    y1 = min(photo.height, y0 + int((size[1] + 2) * step) + 2 * shrink)
-    averaged = photo.linear((x0, y0, x1, y1), shrink)
+    averaged = photo.linear((0, 0, photo.width, photo.height), shrink)
     k = step / shrink
-    dx, dy = ((o - c) / shrink for o, c in zip(origin, (x0, y0), strict=True))
-    move = np.array([[k, 0, (k - 1) / 2 + dx], [0, k, (k - 1) / 2 + dy]], np.float32)
+    move = np.array([[k, 0, (k - 1) / 2], [0, k, (k - 1) / 2]], np.float32)
+    if k > 1.2:  # blur before taking fewer samples (sampling theorem)
+        averaged = np.asarray(cv2.GaussianBlur(averaged, (0, 0), 0.35 * k), np.float32)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     out = cv2.warpAffine(averaged, move, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(out, np.float32)

@@ -1,4 +1,5 @@
-"""From the pixels that are not ground to single things: bodies, each with the thin parts that hang on it."""
+"""From what each pixel shows to single things: bodies, each with the rings and hooks on it, and all else that lies
+about."""
 
 from __future__ import annotations
 
@@ -9,92 +10,113 @@ import numpy as np
 from numpy.typing import NDArray
 
 from identify.geometry import Array
+from identify.separate.look import Scene
 from identify.separate.morphology import Mask, grown, opened
 from identify.separate.shape import Shape, describe
-from identify.separate.trunk import body_of
 
 _RIM = 3
 _SMOOTH = 0.88
 """Solidity from which on a thing is one body and not several that touch."""
+_LEAST_BODY_MM2 = 40.0
+_LEAST_THING_MM2 = 30.0
+_REACH_MM = 2.0
+"""Wire belongs to a body that it comes as near as this."""
 
 
 @dataclass(frozen=True, eq=False)
 class Thing:
-    """One thing of the reduced picture: its mask, the mask without thin lines and the core (h, w), its shape and its
-    contour there."""
+    """One thing of the scene: `mask` (h, w) with its rings and hooks, `core` without; the core's shape and contour;
+    `certainty`: the mean of what the network says for a body there (0 for what it calls another thing)."""
 
     mask: Mask
-    solid: Mask
     core: Mask
     shape: Shape
     contour: Array
+    certainty: float
 
 
-def split(labels: NDArray[np.int32], wire: float) -> list[Thing]:
-    """One thing for each body that remains when thin parts are left out, every other pixel going to the nearest body
-    that it hangs together with.  `labels`: as from `evidence.part`; `wire`: width of a hook's wire in pixels."""
-    solid: Mask = labels == 2
-    stuff: Mask = labels >= 2
-    wide = opened(solid, max(1.0, 0.75 * wire))
-    # lines stop short of a body that is as dark or as light as they are
-    joined = _labelled(grown(stuff, wire), 8)
-    bodies = _labelled(wide, 4)
-    return _things(stuff, solid, joined, bodies, wire)
+def bodies(scene: Scene, wire: float) -> list[Thing]:
+    """Every body, touching ones parted.  `wire`: width of a hook's wire in the scene's pixels."""
+    solid: Mask = (scene.body > 0.5) & ~scene.on_card
+    least = _LEAST_BODY_MM2 * scene.px_per_mm**2
+    cores = [core for whole in _pieces(solid, least) for core in _parted(_filled(whole), wire, least)]
+    stuff: Mask = solid | (np.maximum(scene.wire, scene.lip) > 0.5)
+    near = _nearest(cores, scene.body.shape)
+    joined = _labelled(grown(stuff, 0.5 * _REACH_MM * scene.px_per_mm), 8)
+    out = []
+    for k, core in enumerate(cores, 1):
+        own = np.unique(joined[core])
+        mask: Mask = ((near == k) & stuff & np.isin(joined, own[own > 0])) | core
+        out.append(_thing(mask, core, float(scene.body[core].mean())))
+    return out
 
 
-def part_touching(thing: Thing, wire: float) -> list[Thing]:
-    """The bodies of a thing that is several touching ones: the markers are what is left of it when it is eroded to its
-    first break into pieces that matter; [] when it does not break or is one smooth body."""
-    if thing.shape.solidity > _SMOOTH:
-        return []
-    depth = cv2.distanceTransform(np.pad(thing.core, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
-    for radius in np.linspace(wire, 0.9 * float(depth.max()), 12):
-        count, bodies, stats, _ = cv2.connectedComponentsWithStats((depth > radius).astype(np.uint8), connectivity=4)
-        weighty = stats[:, cv2.CC_STAT_AREA] >= (1.5 * wire) ** 2
-        weighty[0] = False
-        if np.count_nonzero(weighty) >= 2:
-            kept = np.where(weighty, np.arange(count), 0)[bodies].astype(np.int32)
-            return _things(thing.mask, thing.solid, thing.mask.astype(np.int32), kept, wire, least=0.0)
-    return []
+def others(scene: Scene, found: list[Thing], wire: float) -> list[Thing]:
+    """Things that are no bodies: what the network calls so, and wire that hangs on no body."""
+    taken = np.zeros(scene.body.shape, bool)
+    for thing in found:
+        taken |= thing.mask
+    out = []
+    for plane in (scene.thing, scene.wire):
+        mask: Mask = (plane > 0.5) & ~taken & ~scene.on_card
+        least = _LEAST_THING_MM2 * scene.px_per_mm**2
+        kept = _pieces(opened(mask, 0.4 * wire) if plane is scene.thing else mask, least)
+        out += [_thing(piece, piece, 0.0) for piece in kept]
+    return out
 
 
-def _things(
-    stuff: Mask,
-    solid: Mask,
-    joined: NDArray[np.int32],
-    bodies: NDArray[np.int32],
-    wire: float,
-    least: float | None = None,
-) -> list[Thing]:
-    area = np.bincount(bodies.ravel())
-    kept = np.flatnonzero(area >= (max(20.0, (2.5 * wire) ** 2) if least is None else least))
-    kept = kept[kept > 0]
-    near = _nearest(bodies, kept)
-    frame = np.zeros(stuff.shape, bool)
+def _thing(mask: Mask, core: Mask, certainty: float) -> Thing:
+    frame = np.zeros(core.shape, bool)
     frame[:_RIM] = frame[-_RIM:] = True
     frame[:, :_RIM] = frame[:, -_RIM:] = True
-    things = []
-    for k in kept:
-        own = np.unique(joined[bodies == k])
-        mask: Mask = (near == k) & stuff & np.isin(joined, own[own > 0])
-        core = body_of(mask & solid, wire)
-        if core.any():
-            things.append(Thing(mask, mask & solid, core, *describe(core, mask, frame)))
-    return things
+    return Thing(mask, core, *describe(core, mask, frame), certainty)
+
+
+def _parted(core: Mask, wire: float, least: float) -> list[Mask]:
+    """The bodies of a core that is several touching ones: the markers are what is left of it when it is eroded to its
+    first break into pieces that matter; itself when it does not break or is one smooth body."""
+    contours, _ = cv2.findContours(core.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    contour = max(contours, key=cv2.contourArea)
+    if cv2.contourArea(contour) > _SMOOTH * cv2.contourArea(cv2.convexHull(contour)):
+        return [core]
+    depth = cv2.distanceTransform(np.pad(core, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
+    for radius in np.linspace(0.5 * wire, 0.9 * float(depth.max()), 12):
+        pieces = _pieces(depth > radius, (1.5 * wire) ** 2)
+        # what breaks off an end is a tail; two bodies are each a good part of the whole
+        if len(pieces) >= 2 and sorted(np.count_nonzero(p) for p in pieces)[-2] > 0.25 * np.count_nonzero(core):
+            near = _nearest(pieces, core.shape)
+            return [near_one for k in range(1, len(pieces) + 1) if (near_one := (near == k) & core).sum() >= least]
+    return [core]
+
+
+def _pieces(mask: Mask, least: float) -> list[Mask]:
+    """The connected parts of a mask that have at least so many pixels."""
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=4)
+    return [labels == k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= least]
+
+
+def _filled(mask: Mask) -> Mask:
+    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    filled = np.zeros(mask.shape, np.uint8)
+    cv2.drawContours(filled, contours, -1, 1, cv2.FILLED)
+    return filled > 0
 
 
 def _labelled(mask: Mask, connectivity: int) -> NDArray[np.int32]:
     return np.asarray(cv2.connectedComponents(mask.astype(np.uint8), connectivity=connectivity)[1], np.int32)
 
 
-def _nearest(bodies: NDArray[np.int32], kept: NDArray[np.int64]) -> NDArray[np.int32]:
-    chosen = np.isin(bodies, kept)
-    if not chosen.any():
-        return np.zeros(bodies.shape, np.int32)
+def _nearest(pieces: list[Mask], shape: tuple[int, ...]) -> NDArray[np.int32]:
+    """For each pixel the number (from 1) of the piece that is nearest; 0 everywhere without pieces."""
+    numbers = np.zeros(shape, np.int32)
+    for k, piece in enumerate(pieces, 1):
+        numbers[piece] = k
+    if not pieces:
+        return numbers
     _, index = cv2.distanceTransformWithLabels(
-        (~chosen).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+        (numbers == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
     )
     table = np.zeros(int(index.max()) + 1, np.int32)
-    table[index[chosen]] = bodies[chosen]
+    table[index[numbers > 0]] = numbers[numbers > 0]
     nearest: NDArray[np.int32] = table[index]
     return nearest

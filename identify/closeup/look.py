@@ -1,0 +1,104 @@
+"""One bait at a fixed scale, lying along x, and what a network says of each of its pixels.
+
+Body, rings, hooks and eye are told apart together, because each is known by the others: a dark back on a black cloth is
+seen by where the rest of the bait must end, a ring by the body that it sits on.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import ArrayLike
+
+from identify import pixelnet
+from identify.calibration import Calibration
+from identify.geometry import Array
+from identify.photo import Photo
+from identify.pixelnet import Plane
+from identify.stages import Region
+
+PX_PER_MM = 5.0
+"""Scale at which the network looks."""
+MARGIN_MM = 11.0
+"""Room around the body: a ring, and the shank of a hook that hangs in it."""
+TYPICAL_LENGTH_MM = 65.0
+"""Of a bait; used without a scale.  Common practice, no published source."""
+MOST_PIXELS = 4e5
+
+
+@dataclass(frozen=True, eq=False)
+class Closeup:
+    """What is seen of one bait; every plane (h, w) float32 from 0 to 1.
+
+    `body`: its silhouette, what hides it for the camera included.  `tie`, `hanger`, `hook`, `lip`: wire rings that a
+    line is tied to or a hook hangs in, hooks, a plate at the nose.  `tie_at`, `hanger_at`, `eye_at`, `trace_at`: peaks
+    at the middle of each ring and of the eye, and where a ring is lost.  `matrix` (2, 3): takes pixels of the photo to
+    pixels of the planes; `px_per_mm`: the photo's at the bait, known or supposed.
+    """
+
+    matrix: Array
+    px_per_mm: float
+    body: Plane
+    tie: Plane
+    hanger: Plane
+    hook: Plane
+    lip: Plane
+    tie_at: Plane
+    hanger_at: Plane
+    eye_at: Plane
+    trace_at: Plane
+
+    def to_photo(self, points: ArrayLike) -> Array:
+        """Points (n, 2) of the planes in pixels of the photo."""
+        own = np.asarray(points, float).reshape(-1, 2)
+        full: Array = (own - self.matrix[:, 2]) @ np.linalg.inv(self.matrix[:, :2]).T
+        return full
+
+    def from_photo(self, points_px: ArrayLike) -> Array:
+        """The inverse of `to_photo`."""
+        own: Array = np.asarray(points_px, float).reshape(-1, 2) @ self.matrix[:, :2].T + self.matrix[:, 2]
+        return own
+
+
+def look(photo: Photo, region: Region, calibration: Calibration) -> Closeup:
+    """Look at one region closely.  Without a scale the length of its core is taken for a usual bait's."""
+    contours, _ = cv2.findContours(region.core.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    rim = region.to_photo(np.concatenate(contours)[:, 0])
+    centre, sides, angle = cv2.minAreaRect(rim.astype(np.float32))
+    if sides[0] < sides[1]:
+        angle += 90.0
+    length = max(sides) + region.shrink
+    scale = length / TYPICAL_LENGTH_MM
+    if calibration.has_scale:
+        scale = calibration.px_per_mm_at((float(centre[0]), float(centre[1])))
+    c, s = math.cos(math.radians(angle)), math.sin(math.radians(angle))
+    turn = np.array([[c, s], [-s, c]])
+    lying = rim @ turn.T
+    low, high = lying.min(0) - MARGIN_MM * scale, lying.max(0) + MARGIN_MM * scale
+    zoom = min(PX_PER_MM / scale, math.sqrt(MOST_PIXELS / float(np.prod(high - low))))
+    width, height = (max(8, int(v)) for v in np.ceil((high - low) * zoom))
+    matrix = np.column_stack([turn * zoom, -low * zoom])
+    seen = pixelnet.probabilities(_sampled(photo, matrix, (width, height)), "identify.closeup", "bait")
+    return Closeup(matrix, scale, *seen)
+
+
+def _sampled(photo: Photo, matrix: Array, size: tuple[int, int]) -> Plane:
+    """The photo resampled to a grid of `size` (w, h); beyond the frame its edge goes on."""
+    corners = np.array([[0, 0], [size[0], 0], [size[0], size[1]], [0, size[1]]], float)
+    px = (corners - matrix[:, 2]) @ np.linalg.inv(matrix[:, :2]).T
+    shrink = max(1, int(1 / max(float(np.hypot(*matrix[0, :2])), 1e-6)))
+    x0, y0 = (int(v) // shrink * shrink for v in np.maximum(np.floor(px.min(0)) - 2 * shrink, 0))
+    x1, y1 = np.minimum(np.ceil(px.max(0)) + 3 * shrink, [photo.width, photo.height]).astype(int)
+    x1, y1 = max(int(x1), x0 + shrink), max(int(y1), y0 + shrink)
+    part = photo.linear((x0, y0, x1, y1), shrink)
+    own = matrix.copy()
+    own[:, 2] += matrix[:, :2] @ (np.array([x0, y0], float) + (shrink - 1) / 2)
+    own[:, :2] *= shrink
+    left = 1 / float(np.hypot(*own[0, :2]))
+    if left > 1.2:  # blur before taking fewer samples (sampling theorem)
+        part = np.asarray(cv2.GaussianBlur(part, (0, 0), 0.35 * left), np.float32)
+    moved = cv2.warpAffine(part, own, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(moved, np.float32)
