@@ -40,6 +40,8 @@ def _clash(t: Told, m: Measurement, told: Sequence[Told]) -> Iterable[Clash]:
         there = t.value != "none"
         if (m.lip.probability if there else 1 - m.lip.probability) < RARE:
             yield _said("lip", f"a lip of {t.value}" if there else "no lip", "no lip" if there else "a lip")
+    elif t.key == "parts" and t.value == 1 and any(n.code == "joint-seen" for n in m.warnings):
+        yield _said("parts", "a body of one piece", "a gap across it")
     elif t.key == "eye" and t.value == "none" and m.eye is not None:
         yield _said("eye", "no eye", "an eye")
 

@@ -17,6 +17,7 @@ from identify import encoding
 from identify.decode import AGAIN, Pixels, decode
 from identify.encoding import Encoding
 from identify.errors import PhotoMissing, PhotoUnreadable
+from identify.geometry import Array
 from identify.records import Notice
 from identify.settings import Settings
 from identify.stages import Window
@@ -75,6 +76,13 @@ class Photo:
             out[top:end] = cv2.resize(strip, (columns, end - top), interpolation=cv2.INTER_AREA)
         out *= np.float32(1 / 65535)
         return self.encoding.to_srgb(out)
+
+    def at(self, points_px: Array) -> NDArray[np.float32]:
+        """Linear sRGB (n, 3) of the pixels nearest to points (n, 2); beyond the picture its edge."""
+        last = (self.width - 1, self.height - 1)
+        x, y = np.clip(np.rint(points_px).astype(int), 0, last).T
+        light: NDArray[np.float32] = self.encoding.to_srgb(_look_up(self.pixels[y, x][None], self.encoding.curves))[0]
+        return light
 
     def reduced(self, max_side: int) -> tuple[NDArray[np.float32], int]:
         """The whole picture in linear sRGB with no side longer than max_side, and the shrink that took; kept for the

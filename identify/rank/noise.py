@@ -133,8 +133,8 @@ class Noise:
     weight_broad: tuple[float, float] = (-7.4, 0.4)
     """Mean and sd of ln(weight in g over length times squared depth in mm) of unlisted baits (bench)."""
     joint_seen: float = 0.6
-    """The gap of a jointed bait is seen (bench: eight of ten spliced photos); one is seen in a one-piece body:
-    `joint_false` (render: none in 154 baits of the tune split)."""
+    """The gap of a jointed bait is seen (five of six photos that were cut and drawn apart); one is seen in a one-piece
+    body: `joint_false` (render: none in 154 baits of the tune split)."""
     joint_false: float = 0.003
     not_comparable: float = 0.015
     """Prior probability that a bait is jointed, of metal, soft, or no one-piece body otherwise (bench)."""

@@ -26,7 +26,8 @@ class Readings:
     `outline` (DESCRIPTORS,); `depth_px`: the body's depth in pixels, which sets the outline's noise.
     `p_nose`, `p_back`: probability that nose and tail, back and belly, are the right way round.
     `scaled`: sizes can be told apart.  `body_doubtful`: the measurement warns that the body's outline is
-    unclear, or its uncertainties say so.  `joint`: a gap was seen across the body.  `told`: what a person said; `identify.rank.telling.tell` enters it.
+    unclear, or its uncertainties say so.  `joint`: a gap was seen across the body.  `told`: what a person said;
+    `identify.rank.telling.tell` enters it.
     """
 
     length_mm: Quantity | None = None
