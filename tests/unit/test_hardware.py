@@ -1,198 +1,245 @@
-"""Rings, eye and lip of drawn baits: wire rings on a noisy ground, sunk into the edge of a painted body."""
+"""What is read off a close look at a bait: peaks, rings, hooks, eye, lip and traces, on hand-made planes; and from the
+shipped network on demo photos."""
 
 from __future__ import annotations
 
 import math
+from itertools import pairwise
+from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 
-from identify import network
+from identify import body as bodies
+from identify import closeup as closeups
 from identify.calibration import Calibration
-from identify.geometry import Array, max_feret
-from identify.hardware import detect, polar, rings
-from identify.hardware.view import PX_PER_MM, look
-from identify.photo import Photo
-from identify.records import Card, Quantity, Scale
-from identify.stages import Body, Hardware, Region, Sizing
+from identify.closeup import Closeup
+from identify.geometry import Array
+from identify.hardware import calibrated, detect, eye, lip, rings
+from identify.hardware.calibrated import likelihood
+from identify.hardware.peaks import peaks
+from identify.photo import Photo, read
+from identify.separate import separate
+from identify.settings import Settings
+from identify.stages import Body, Hardware
+from tests.benchmarks.hardware import HardwareTruth, truth_of
+from tests.benchmarks.truth import ideal_calibration, photos, world
+from tests.unit.drawn import NO_SCALE, closeup, ellipse, grid, line, photo_of, ring, scaled, spot
 
-SIZE = (900, 560)
-NO_CARD = Card(False, None, None, None, None, None, None, "drawn")
-SCALED = Calibration(
-    NO_CARD, Scale("line", 8.0, 0.01), ((0.125, 0.0, 0.0), (0.0, 0.125, 0.0), (0.0, 0.0, 1.0)), None, 0.001, 0.8,
-    (1.0, 1.0, 1.0), 1.0, False, 0.1,
-)  # fmt: skip
-
-
-def drop(px: float, turn: float) -> Array:
-    """Outline of a 60 mm body, nose left before it is turned, clockwise as seen."""
-    t = np.linspace(0, np.pi, 150)
-    x = (1 - np.cos(t)) / 2
-    half = 7.5 * np.sin(t) * (1 + 0.5 * (0.5 - x))
-    top = np.column_stack([60 * x, -half])
-    bottom = np.column_stack([60 * x, half])[::-1]
-    return place(np.vstack([top, bottom[1:-1]]), px, turn)
+SHAPE = (200, 420)
+"""Of a close-up at 5 px/mm: 84 x 40 mm."""
+MM = 5.0
+PHOTO = (600, 700)
+DEMO = Path(__file__).parents[2] / "demo_photos"
 
 
-def place(mm: Array, px: float, turn: float) -> Array:
-    """Millimetres (x from the nose, y down) to pixels of the drawn photo."""
-    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
-    return np.asarray((np.asarray(mm, float) - [30, 0]) @ np.array([[c, s], [-s, c]]) * px + np.array(SIZE) / 2)
+def onto(px_per_mm: float, turn: float) -> Array:
+    """A matrix that takes a photo of `px_per_mm`, turned by some degrees, to the close-up."""
+    k, c, s = MM / px_per_mm, math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    around = np.array([[c, -s], [s, c]]) * k
+    middle = np.array([SHAPE[1] / 2, SHAPE[0] / 2]) - around @ (np.array(PHOTO[::-1]) / 2)
+    return np.column_stack([around, middle])
 
 
-def edge(x: float, side: int) -> tuple[float, float]:
-    """A point of the outline at x mm, side -1 for the upper edge as drawn."""
-    t = math.acos(1 - 2 * x / 60)
-    return x, side * 7.5 * math.sin(t) * (1 + 0.5 * (0.5 - x / 60))
+T = np.linspace(0, 2 * np.pi, 200, endpoint=False)
+OUTLINE = np.array([SHAPE[1] / 2, SHAPE[0] / 2]) + np.column_stack([150 * np.cos(T), 40 * np.sin(T)])
+BODY = ellipse(SHAPE, (SHAPE[1] / 2, SHAPE[0] / 2), (150, 40))
+BACK, BELLY, TAIL = (150.4, 57.7), (230.2, 146.8), (368.3, 100.4)
+"""Middles of rings, 4 mm across, that sit on the body's edge."""
 
 
-def draw(
-    ties: list[tuple[float, int]], px: float = 8.0, turn: float = 0.0, wire: int = 225, ground: int = 120,
-    shadow: bool = False, eye: float = 4.0, calibration: Calibration = SCALED,
-) -> tuple[Hardware, Array]:  # fmt: skip
-    """Draw a bait with rings of 4 mm at (x, side) and detect; also the rings' true centres."""
-    rng = np.random.default_rng(5)
-    fine = 4
-    picture = np.full((SIZE[1] * fine, SIZE[0] * fine, 3), ground, np.uint8)
-    shift = np.array([0.5, 0.5]) * fine - 0.5
-
-    def at(points: Array) -> Array:
-        return np.asarray(points * fine + shift)
-
-    centres = place(np.array([(edge(x, s)[0], edge(x, s)[1] + s * 1.48) for x, s in ties]).reshape(-1, 2), px, turn)
-
-    def ring(centre: Array, tone: int) -> None:
-        c = tuple(int(v) for v in np.round(at(centre)))
-        cv2.circle(picture, c, round(1.5 * px * fine), (tone, tone, tone), round(px * fine), cv2.LINE_AA)
-
-    if shadow:
-        for c in centres:
-            ring(c + np.array([2.2, 1.0]) * px, round(ground * 0.6))
-        picture = cv2.GaussianBlur(picture, (0, 0), 0.6 * px * fine)
-    for c in centres:
-        ring(c, wire)
-    outline = drop(px, turn)
-    cv2.fillPoly(picture, [np.round(at(outline)).astype(np.int32)], (70, 110, 60), cv2.LINE_AA)
-    if eye:
-        c = tuple(int(v) for v in np.round(at(place(np.array([[7.5, -1.5]]), px, turn)[0])))
-        for share, tone in ((1.0, (20, 20, 20)), (0.82, (220, 210, 150)), (0.5, (15, 15, 15))):
-            cv2.circle(picture, c, round(eye / 2 * share * px * fine), tone, -1, cv2.LINE_AA)
-    small = cv2.resize(picture, SIZE, interpolation=cv2.INTER_AREA).astype(float)
-    small = cv2.GaussianBlur(small, (0, 0), 0.7) + cv2.GaussianBlur(rng.normal(0, 6, small.shape), (0, 0), 0.7)
-    photo = Photo("drawn", "", np.clip(small, 0, 255).astype(np.uint8), None)
-    a, b = max_feret(outline)
-    sizing = Sizing(
-        ((a[0], a[1]), (b[0], b[1])), None, None, Quantity(0.25, 0.01), None, 0.0, px if calibration.has_scale else None
+def rings_on(px_per_mm: float = 8.0, turn: float = 0.0, hook: bool = True) -> Closeup:
+    """One tie on the back, two hangers, a hook in that at the tail."""
+    return closeup(
+        SHAPE,
+        onto(px_per_mm, turn),
+        px_per_mm,
+        body=BODY,
+        tie=ring(SHAPE, BACK, 7.5, 5),
+        hanger=np.maximum(ring(SHAPE, BELLY, 7.5, 5), ring(SHAPE, TAIL, 7.5, 5)),
+        hook=line(SHAPE, (376, 100), (405, 104), 6) * hook,
+        tie_at=spot(SHAPE, BACK, 0.95),
+        hanger_at=np.maximum(spot(SHAPE, BELLY, 0.6), spot(SHAPE, TAIL, 0.8)),
     )
-    linear = np.full((SIZE[1], SIZE[0], 3), (ground / 255) ** 2.2, np.float32)
-    blank = np.zeros(linear.shape[:2], bool)
-    region = Region((0, 0, *SIZE), 1, blank, blank, linear, False)
-    return detect(photo, region, Body(outline, np.ones(len(outline), bool), 0.3), sizing, calibration), centres
 
 
-def sure(found: Hardware) -> Array:
-    return np.array([r.at_px for r in found.rings if r.probability > 0.5]).reshape(-1, 2)
+# ------------------------------------------------------------------ peaks
+def test_peaks_are_placed_to_a_fraction_of_a_pixel_the_highest_first() -> None:
+    true = np.array([[30.4, 50.7], [80.0, 20.5], [150.6, 90.2]])
+    plane = sum(spot((120, 200), (x, y), h) for (x, y), h in zip(true, (0.4, 0.9, 0.7), strict=True))
+    found = peaks(np.asarray(plane, np.float32), 10, 0.05)
+    assert len(found) == 3
+    assert found.at == pytest.approx(true[[1, 2, 0]], abs=0.2)
+    assert found.height == pytest.approx([0.9, 0.7, 0.4], abs=0.05)
 
 
-@pytest.mark.parametrize("turn", [0.0, 40.0, 180.0])
-@pytest.mark.parametrize(("wire", "ground"), [(225, 120), (230, 235), (60, 120), (225, 40)])
-def test_rings_are_found_in_place(turn: float, wire: int, ground: int) -> None:
-    if (wire, ground) == (230, 235):
-        wire = 205  # bright wire on bright ground: hardly to be seen, but not invisible
-    found, true = draw([(18.0, -1), (30.0, -1)], turn=turn, wire=wire, ground=ground)
-    places = sure(found)
-    for c in true:
-        assert np.hypot(*(places - c).T).min() < 0.5 * 8
-    assert len(places) == len(true)
+def test_of_two_near_peaks_the_lower_is_left_out_and_low_ones_are_none() -> None:
+    plane = np.maximum(spot((60, 90), (30, 30), 0.9), spot((60, 90), (38, 30), 0.5))
+    plane = np.maximum(plane, spot((60, 90), (70, 30), 0.04))
+    near, apart = (peaks(plane.astype(np.float32), gap, 0.05) for gap in (10, 6))
+    assert near.at == pytest.approx(np.array([[30.0, 30.0]]), abs=0.3)
+    assert len(apart) == 2
 
 
-def test_none_are_claimed_on_a_bare_body() -> None:
-    found, _ = draw([])
-    assert len(sure(found)) == 0
-    assert found.hooks == ()
+def test_a_level_top_is_one_peak_and_an_empty_plane_none() -> None:
+    plane = np.zeros((40, 40), np.float32)
+    assert peaks(plane, 8, 0.05).at.shape == (0, 2)
+    plane[0:4, 20:24] = 0.8
+    found = peaks(plane, 8, 0.05)
+    assert len(found) == 1
+    assert (0 <= found.at[0, 1] <= 3) and (20 <= found.at[0, 0] <= 23)
 
 
-def test_a_ring_is_not_its_shadow() -> None:
-    found, true = draw([(22.0, -1)], shadow=True)
-    assert len(sure(found)) == 1
-    assert np.hypot(*(sure(found)[0] - true[0])) < 0.5 * 8
+# ------------------------------------------------------------------ likelihood
+@pytest.mark.parametrize("kind", sorted(calibrated.CURVES))
+def test_a_higher_peak_is_likelier_right(kind: str) -> None:
+    p = [likelihood(kind, h) for h in np.linspace(0, 1, 21)]
+    assert all(a < b for a, b in pairwise(p))
+    assert 0 <= p[0] < 0.05 and 0.6 < p[-1] <= 1
 
 
-def test_size_and_place_scale_with_the_picture() -> None:
-    for px in (6.0, 10.0):
-        calibration = Calibration(
-            NO_CARD, Scale("line", px, 0.01), ((1 / px, 0.0, 0.0), (0.0, 1 / px, 0.0), (0.0, 0.0, 1.0)), None, 0.001,
-            0.8, (1.0, 1.0, 1.0), 1.0, False, 0.1,
-        )  # fmt: skip
-        found, _ = draw([(22.0, -1)], px=px, calibration=calibration)
-        best = max(found.rings, key=lambda r: r.probability)
-        assert best.outer_diameter_px / px == pytest.approx(4.0, abs=0.7)
+# ------------------------------------------------------------------ rings
+@pytest.mark.parametrize("turn", [0.0, 35.0, 160.0])
+@pytest.mark.parametrize("px_per_mm", [6.0, 11.0])
+def test_rings_lie_where_they_peak_in_the_photo(px_per_mm: float, turn: float) -> None:
+    seen = rings_on(px_per_mm, turn)
+    found = rings.find(seen, OUTLINE)
+    assert len(found) == 3
+    assert [r.at_px for r in found] == [pytest.approx(p, abs=2) for p in seen.to_photo([BACK, TAIL, BELLY])]
+    every = np.maximum(seen.tie_at, seen.hanger_at)
+    heights = [float(every[round(y), round(x)]) for x, y in (BACK, TAIL, BELLY)]
+    assert [r.probability for r in found] == pytest.approx([likelihood("ring", h) for h in heights])
+    for r in found:
+        assert r.outer_diameter_px / px_per_mm == pytest.approx(4.0, abs=0.5)
+        assert np.hypot(*(seen.from_photo(r.root_px)[0] - OUTLINE).T).min() < 0.1
+        assert np.hypot(*np.subtract(r.at_px, r.root_px)) < 2.5 * px_per_mm
 
 
-def test_the_eye_is_found_and_measured() -> None:
-    found, _ = draw([(22.0, -1)], turn=15.0)
-    eye = found.eyes[0]
-    true = place(np.array([[7.5, -1.5]]), 8.0, 15.0)[0]
-    assert eye.probability > 0.5
-    assert np.hypot(*(np.array(eye.at_px) - true)) < 0.5 * 8
-    assert eye.diameter_px / 8 == pytest.approx(4.0, abs=0.4)
+def test_ties_and_hangers_are_told_apart_by_their_peaks() -> None:
+    tie, *hangers = rings.find(rings_on(), OUTLINE)
+    assert tie.tie_like > 0.95
+    assert all(r.tie_like < 0.05 for r in hangers)
 
 
-def test_no_eye_no_claim() -> None:
-    found, _ = draw([(22.0, -1)], eye=0.0)
-    assert all(e.probability < 0.5 for e in found.eyes)
+def test_only_what_holds_a_hook_is_hooked() -> None:
+    tie, tail, belly = rings.find(rings_on(), OUTLINE)
+    assert tail.hooked and not tie.hooked and not belly.hooked
+    assert not any(r.hooked for r in rings.find(rings_on(hook=False), OUTLINE))
 
 
-def test_without_a_scale_the_length_serves() -> None:
-    unscaled = Calibration(NO_CARD, Scale("none", None, None), None, None, 0.0, 0.8, (1.0, 1.0, 1.0), 1.0, False, 1.0)
-    found, true = draw([(18.0, -1), (30.0, -1)], calibration=unscaled)
-    places = sure(found)
-    assert len(places) == 2
-    assert all(np.hypot(*(places - c).T).min() < 0.5 * 8 for c in true)
+def test_a_ring_whose_wire_is_not_seen_is_taken_for_a_usual_one() -> None:
+    seen = closeup(SHAPE, onto(8.0, 0.0), 8.0, body=BODY, tie_at=spot(SHAPE, BACK))
+    (found,) = rings.find(seen, OUTLINE)
+    assert found.outer_diameter_px == pytest.approx(rings.USUAL_MM * 8)
+
+
+def test_a_bare_body_has_no_rings() -> None:
+    assert rings.find(closeup(SHAPE, body=BODY), OUTLINE) == ()
+
+
+# ------------------------------------------------------------------ lip
+def test_a_plate_is_found_from_root_to_tip() -> None:
+    plate = line(SHAPE, (70, 110), (30, 150), 16)
+    seen = closeup(SHAPE, onto(8.0, 20.0), 8.0, body=BODY, lip=plate * (1 - BODY))
+    (found,) = lip.find(seen, OUTLINE)
+    assert found.probability > 0.9
+    root, tip = seen.from_photo([found.root_px, found.tip_px])
+    assert np.hypot(*(OUTLINE - root).T).min() < 6
+    assert tip == pytest.approx((25, 156), abs=8)
+
+
+def test_a_small_plate_is_doubtful_and_a_speck_none() -> None:
+    def found(width: float) -> list[float]:
+        seen = closeup(SHAPE, body=BODY, lip=spot(SHAPE, (40, 140), 1, width))
+        return [plate.probability for plate in lip.find(seen, OUTLINE)]
+
+    assert found(1.5) == []
+    (small,), (large,) = found(3.5), found(7.0)
+    assert small < 0.5 < large
+
+
+# ------------------------------------------------------------------ eye
+def eyed(px_per_mm: float, at: tuple[float, float], radii_mm: tuple[float, ...] = (2.0, 1.6, 1.0)) -> Photo:
+    """A flank with concentric rings of paint."""
+    away = np.hypot(*np.moveaxis(grid(PHOTO) - np.array(at), -1, 0))
+    linear = np.full((*PHOTO, 3), (0.2, 0.3, 0.15))
+    for r, tone in zip(radii_mm, (0.02, 0.6, 0.01), strict=False):
+        inside = np.clip(0.5 - (away - r * px_per_mm), 0, 1)[..., None]
+        linear = linear * (1 - inside) + tone * inside
+    linear = cv2.GaussianBlur(linear, (0, 0), 0.8)
+    return photo_of(linear + np.random.default_rng(3).normal(0, 0.004, linear.shape))
+
+
+@pytest.mark.parametrize("px_per_mm", [6.0, 9.5, 16.0])
+def test_the_eye_is_measured_over_its_outermost_ring(px_per_mm: float) -> None:
+    true = (340.3, 295.8)
+    seen = closeup(SHAPE, onto(px_per_mm, 25.0), px_per_mm, body=BODY)
+    peak = seen.from_photo(np.array(true) + 0.2 * px_per_mm)[0]  # a fifth of a millimetre off
+    seen = closeup(SHAPE, seen.matrix, px_per_mm, body=BODY, eye_at=spot(SHAPE, (peak[0], peak[1]), 0.9))
+    (found,) = eye.find(eyed(px_per_mm, true), seen)
+    assert found.at_px == pytest.approx(true, abs=0.25 * px_per_mm)
+    assert found.diameter_px / px_per_mm == pytest.approx(4.0, abs=0.2)
+    assert found.probability == pytest.approx(likelihood("eye", 0.9), abs=0.03)
+
+
+def test_the_surest_eye_comes_first_and_none_is_made_up() -> None:
+    photo = eyed(8.0, (300.0, 300.0))
+    twice = np.maximum(spot(SHAPE, (100, 100), 0.3), spot(SHAPE, (200, 100), 0.8))
+    found = eye.find(photo, closeup(SHAPE, onto(8.0, 0.0), 8.0, body=BODY, eye_at=twice))
+    assert [e.probability for e in found] == sorted((e.probability for e in found), reverse=True)
+    assert len(found) == 2
+    assert eye.find(photo, closeup(SHAPE, onto(8.0, 0.0), 8.0, body=BODY)) == ()
+
+
+# ------------------------------------------------------------------ all of it
+def found_on(seen: Closeup, calibration: Calibration) -> Hardware:
+    outline = seen.to_photo(OUTLINE)
+    return detect(eyed(8.0, (300.0, 300.0)), Body(outline, np.ones(len(outline), bool), 0.3), seen, calibration)
+
+
+def test_hooks_hang_in_rings_that_are_there() -> None:
+    found = found_on(rings_on(), scaled(8.0))
+    (hook,) = found.hooks
+    (holder,) = (r for r in found.rings if r.hooked)
+    assert hook.at_px == holder.at_px
+    assert found.plates == () and found.eyes == () and found.traces == () and found.warnings == ()
+
+
+def test_what_a_lost_ring_leaves_is_a_stump_or_a_hole() -> None:
+    at = np.maximum(spot(SHAPE, (150, 62)), spot(SHAPE, (250, 62)))
+    seen = closeup(SHAPE, onto(8.0, 0.0), 8.0, body=BODY, trace_at=at, tie=spot(SHAPE, (250, 60), 0.9, 3))
+    found = {kind: seen.from_photo(place)[0] for place, kind in found_on(seen, scaled(8.0)).traces}
+    assert found["hole"] == pytest.approx((150, 62), abs=0.5)
+    assert found["stump"] == pytest.approx((250, 62), abs=0.5)
 
 
 def test_few_pixels_are_warned_of() -> None:
-    calibration = Calibration(
-        NO_CARD, Scale("line", 4.0, 0.01), ((0.25, 0.0, 0.0), (0.0, 0.25, 0.0), (0.0, 0.0, 1.0)), None, 0.001, 0.8,
-        (1.0, 1.0, 1.0), 1.0, False, 0.1,
-    )  # fmt: skip
-    found, _ = draw([(22.0, -1)], px=4.0, calibration=calibration)
-    assert [w.code for w in found.warnings] == ["resolution-low"]
+    few = closeup(SHAPE, onto(4.0, 0.0), 4.0, body=BODY)
+    assert [w.code for w in found_on(few, scaled(4.0)).warnings] == ["resolution-low"]
+    assert found_on(few, NO_SCALE).warnings == ()
 
 
-def test_networks_refuse_other_inputs() -> None:
-    net = network.load("identify.hardware", "rings")
-    with pytest.raises(ValueError, match="other inputs"):
-        net.probabilities(np.zeros((1, 2)), ("a", "b"))
-    p = net.probabilities(np.zeros((3, len(net.names))), net.names)
-    assert p.sum(1) == pytest.approx(np.ones(3))
+# ------------------------------------------------------------------ the shipped network
+def demo(file: str) -> tuple[Hardware, HardwareTruth]:
+    (truth,) = (p for p in photos(DEMO) if p.truth["file"] == file)
+    photo, calibration = read(truth.path), ideal_calibration(truth)
+    (region,) = separate(photo, calibration, Settings()).regions
+    seen = closeups.look(photo, region, calibration)
+    found = detect(photo, bodies.trace(photo, region, seen), seen, calibration)
+    return found, truth_of(truth.baits[0], world(DEMO))
 
 
-def test_apart_keeps_the_best_of_neighbours() -> None:
-    centre = np.array([[0.0, 0.0], [5.0, 0.0], [40.0, 0.0], [80.0, 0.0]])
-    assert rings.apart(centre, np.array([1.0, 2.0, 0.5, 0.0]), 1.0, 9) == [1, 2]
-
-
-def test_sample_reads_along_the_direction() -> None:
-    """On a picture whose value is x, the sample at angle 0 from direction (1, 0) grows by the radius."""
-    picture = np.tile(np.arange(100, dtype=np.float32), (50, 1))
-    start = np.array([[1.0, 0.0]])
-    got = polar.sample(picture, np.array([[50.0, 20.0]]), start, np.array([0.0, 90.0, 180.0]), np.array([0.0, 1.0]))
-    assert got[0, :, 1] == pytest.approx([50 + PX_PER_MM, 50, 50 - PX_PER_MM])
-
-
-def test_the_view_leads_back_to_the_photo() -> None:
-    outline = drop(8.0, 30.0)
-    a, b = max_feret(outline)
-    photo = Photo("drawn", "", np.zeros((SIZE[1], SIZE[0], 3), np.uint8), None)
-    blank = np.zeros((SIZE[1], SIZE[0]), bool)
-    region = Region((0, 0, *SIZE), 1, blank, blank, np.zeros((*blank.shape, 3), np.float32), False)
-    sizing = Sizing(((a[0], a[1]), (b[0], b[1])), None, None, Quantity(0.25, 0.01), None, 0.0, 8.0)
-    view = look(photo, region, Body(outline, np.ones(len(outline), bool), 0.3), sizing)
-    assert view.to_photo(view.from_photo(outline)) == pytest.approx(outline)
-    ends = view.from_photo([a, b])
-    assert ends[0, 1] == pytest.approx(ends[1, 1])
-    assert abs(ends[1, 0] - ends[0, 0]) == pytest.approx(60 * PX_PER_MM, rel=0.01)
-    outside = view.outline + view.normals * 10
-    assert view.depth[tuple(np.round(outside[::20, ::-1]).astype(int).T)] == pytest.approx(-1.0, abs=0.2)
+@pytest.mark.parametrize("file", ["single-wood.jpg", "single-three-ties.jpg", "single-grey-tray.jpg"])
+def test_rings_and_eye_of_demo_photos(file: str) -> None:
+    found, true = demo(file)
+    likely = [r for r in found.rings if r.probability > 0.3]
+    for wanted, places in ((True, true.ties), (False, true.hangers)):
+        own = np.array([r.at_px for r in likely if (r.tie_like > 0.5) == wanted]).reshape(-1, 2)
+        for place in places:
+            assert np.hypot(*(own - place).T).min(initial=np.inf) < 1.5 * true.px_per_mm
+    assert true.eye is not None
+    first = found.eyes[0]
+    assert first.probability > 0.5
+    assert np.hypot(*np.subtract(first.at_px, true.eye)) < 3.5 * true.px_per_mm
+    assert first.diameter_px == pytest.approx(true.eye_diameter, abs=1.0 * true.px_per_mm)
