@@ -166,18 +166,15 @@ def judge(photo: Photo, reduced: np.ndarray, shrink: int, corners: Array, sides:
     if refusal is None and _off_frame(corners, photo):
         refusal = "one of its corners lies outside the photo"
     refusal = refusal or light_refusal(patch, settings.card_reflectance)
-    if (
-        refusal is None
-        and patch.shaded > MOSTLY_LIT
-        and not _ground_is_shaded_too(reduced, shrink, corners, patch.shade)
-    ):
+    if refusal is None and patch.shade > 0 and not _ground_is_shaded_too(reduced, shrink, corners, patch):
         refusal = "it is not evenly grey"
     cost = light_cost(patch, settings.card_reflectance) + (free.aspect_error / max(0.006, free.u_aspect)) ** 2
     return Candidate(pose.corners_px, sides, pose, patch, cost, refusal)
 
 
-def _ground_is_shaded_too(reduced: np.ndarray, shrink: int, corners: Array, shade: float) -> bool:
-    """Whether the ground beside the card's sides steps from light to shadow where the card does."""
+def _ground_is_shaded_too(reduced: np.ndarray, shrink: int, corners: Array, patch: Patch) -> bool:
+    """Whether the ground beside the card's sides steps from light to shadow where the card does; a small part that
+    reaches no side is taken for something on the card."""
     sample = sampler(reduced)
     inside: list[Array] = []
     outside: list[Array] = []
@@ -191,11 +188,12 @@ def _ground_is_shaded_too(reduced: np.ndarray, shrink: int, corners: Array, shad
             found.append(np.log(np.maximum(light, 1e-4)))
     card, ground = np.concatenate(inside), np.concatenate(outside)
     seen = np.isfinite(card) & np.isfinite(ground)
-    dark = card < np.median(card[seen & (card > np.quantile(card[seen], 0.75) - shade / 2)]) - shade / 2
-    if (seen & dark).sum() < 4 or (seen & ~dark).sum() < 4:
-        return False
+    middle = (float(np.quantile(card[seen], 0.02)) + float(np.quantile(card[seen], 0.98))) / 2
+    dark = card < middle
+    if float(np.ptp(card[seen])) < patch.shade / 2 or min((seen & dark).sum(), (seen & ~dark).sum()) < 4:
+        return patch.shaded < MOSTLY_LIT
     step = float(np.median(ground[seen & ~dark]) - np.median(ground[seen & dark]))
-    return FOLLOWS[0] * shade < step < FOLLOWS[1] * shade
+    return FOLLOWS[0] * patch.shade < step < FOLLOWS[1] * patch.shade
 
 
 def _area(corners: Array) -> float:
