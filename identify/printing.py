@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from typing import Any
 
 from reportlab.pdfbase import pdfmetrics
@@ -40,6 +41,12 @@ def bold_font(text: str = "") -> str:
 
 
 def printable(text: str) -> str:
-    """A text with what the fonts cannot show replaced by a question mark."""
+    """A text with what the fonts cannot show replaced: a letter by itself without its accent, else by a question
+    mark."""
     glyphs = _font(PLAIN).face.charToGlyph
-    return "".join(c if ord(c) in glyphs else "?" for c in text)
+
+    def shown(c: str) -> str:
+        bare = unicodedata.normalize("NFKD", c)[0]
+        return c if ord(c) in glyphs else bare if ord(bare) in glyphs else "?"
+
+    return "".join(shown(c) for c in text)

@@ -222,3 +222,16 @@ def lookalikes(
     from identify.commands.refs_alike import show_lookalikes
 
     return show_lookalikes(folder, out, as_json)
+
+
+@app.command("guide")
+@guarded
+def guide(
+    folder: Set,
+    target: Annotated[str, typer.Option("--out", metavar="FILE.pdf", help="The file to be written.")],
+    paper: Annotated[str, typer.Option("--paper", metavar="a4|letter", help="Size of the paper.")] = "a4",
+) -> int:
+    """Write a field guide to be printed: outlines at life size, colours, years, look-alikes and how to tell them."""
+    from identify.commands.refs_guide import write_guide
+
+    return write_guide(folder, target, paper)

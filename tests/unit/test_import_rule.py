@@ -43,7 +43,7 @@ ORDER = (
     ("same_piece",),
     ("serialise",),
     ("report",),
-    ("box", "tray"),
+    ("box", "guide", "tray"),
     ("commands",),
     ("__main__",),
 )
