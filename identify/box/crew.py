@@ -35,10 +35,13 @@ def usual_jobs() -> int:
 
 
 class Crew:
-    """`jobs` workers that all work alike.  Leaving the context ends them at once, whatever they do."""
+    """`jobs` workers that all work alike.  Leaving the context ends them at once, whatever they do.
 
-    def __init__(self, jobs: int, work: Json) -> None:
-        self._work = work
+    `module`: what a worker runs.
+    """
+
+    def __init__(self, jobs: int, work: Json, module: str = "identify.box.worker") -> None:
+        self._work, self._module = work, module
         self._tasks: SimpleQueue[tuple[Json, Queue[tuple[Json, Json]]] | None] = SimpleQueue()
         self._stopped = threading.Event()
         self._living: dict[int, subprocess.Popen[bytes]] = {}
@@ -115,7 +118,7 @@ class Crew:
                 return None
             try:
                 process = subprocess.Popen(
-                    [sys.executable, "-P", "-m", "identify.box.worker"],
+                    [sys.executable, "-P", "-m", self._module],
                     stdin=subprocess.PIPE,
                     stdout=subprocess.PIPE,
                     stderr=None if os.environ.get("BAITPRINT_DEBUG") else subprocess.DEVNULL,

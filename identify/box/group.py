@@ -19,15 +19,15 @@ from scipy.cluster.hierarchy import fcluster, linkage
 from identify.geometry import Array
 from identify.outline import DESCRIPTORS, TURNED
 from identify.rank import Noise, Readings
-from identify.rank.covariance import bodies, outline_axes
+from identify.rank.covariance import outline_axes
 from identify.rank.densities import log_multi_t, log_t
 
 PLACES = 4
 """So many ties and so many hangers of a bait are compared by place."""
 FEATURE_AT_LEAST, FEATURE_AT_MOST = -6.0, 8.0
 """One misread feature must not part two pieces by itself, nor one chance agreement join two."""
-PRIOR = -2.0
-"""ln of the odds that two baits of a mixed box are of one mould and size, before looking (bench: one in eight)."""
+PRIOR = -3.0
+"""ln of the odds that two baits of a mixed box are of one mould and size, before looking (bench: one in twenty)."""
 BLOCK = 256
 Floats = NDArray[np.float32]
 
@@ -177,36 +177,39 @@ def _line(at: Array, u: Array, rows: slice, tolerance: float, floor: float, broa
     return _clipped(log_t(gap, np.sqrt(own), tail) - log_t(gap, np.sqrt(own + 2 * broad**2), tail))
 
 
+OUTLINE_AT_MOST = 4.0
+"""How far outlines that agree speak for one mould: kin agree in most of their waves, so the waves together tell no more
+than a few would alone."""
+
+
 def _body(m: Moulds, rows: slice, way: int, noise: Noise) -> Array:
     """Proportion and outline, which fail together where one of the two bodies was traced wrongly."""
     axes = outline_axes(noise)
-    _, bodies_covariance = bodies()
-    covariance = 2 * (axes.vectors.T @ bodies_covariance @ axes.vectors)
-    whitener = np.linalg.inv(np.linalg.cholesky(covariance)).T
-    log_broad = float(np.log(np.linalg.eigvalsh(covariance)).sum() / 2)
     variance = np.array([np.square(axes.with_edge(noise, d)) for d in m.depth_px])
     u_aspect = np.hypot(np.maximum(m.u_aspect, noise.aspect_floor), noise.depth_tolerance)
     spreads = [(0.0, 1.0), *((k.aspect, k.outline) for k in noise.misread_bodies)]
     out = np.empty((rows.stop - rows.start, len(m)))
     for i in range(rows.start, rows.stop):
-        gap = m.outline[0][i] - m.outline[way]
-        scale = np.sqrt(variance[i] + variance)
-        squared, log_scale = np.square(gap / scale).sum(1), np.log(scale).sum(1)
-        apart = log_multi_t(np.square(gap @ whitener).sum(1), log_broad, DESCRIPTORS, noise.tail)
+        squared = (np.square(m.outline[0][i] - m.outline[way]) / (variance[i] + variance)).sum(1)
         aspect_gap, u = m.ln_aspect[i] - m.ln_aspect, np.hypot(u_aspect[i], u_aspect)
         aspect_apart = log_t(aspect_gap, np.hypot(u, math.sqrt(2) * noise.aspect_broad[1]), noise.tail)
         chances = m.misread[i] + m.misread
         chances = np.column_stack([1 - chances.sum(1), chances])
-        same = [
-            np.log(chances[:, k])
-            + np.nan_to_num(log_t(aspect_gap, np.hypot(u, wide), noise.tail) - aspect_apart)
-            + np.nan_to_num(
-                log_multi_t(squared / far**2, log_scale + DESCRIPTORS * math.log(far), DESCRIPTORS, noise.tail) - apart
-            )
-            for k, (wide, far) in enumerate(spreads)
-        ]
+        same = []
+        for k, (wide, far) in enumerate(spreads):
+            aspect = np.nan_to_num(log_t(aspect_gap, np.hypot(u, wide), noise.tail) - aspect_apart)
+            speaks = aspect + np.nan_to_num(OUTLINE_AT_MOST - _surprise(squared / far**2, noise))
+            # a misread body excuses what differs; it is no sign of likeness
+            same.append(np.log(chances[:, k]) + (speaks if k == 0 else np.minimum(speaks, 0)))
         out[i - rows.start] = np.logaddexp.reduce(same)
     return out
+
+
+def _surprise(squared: Array, noise: Noise) -> Array:
+    """How much less likely a distance of outlines is than the usual one of two that are alike (natural log)."""
+    usual = log_multi_t(float(DESCRIPTORS), 0.0, DESCRIPTORS, noise.tail)
+    surprise: Array = np.maximum(0.0, usual - log_multi_t(squared, 0.0, DESCRIPTORS, noise.tail))
+    return surprise
 
 
 RING_APART = 0.12
