@@ -21,11 +21,12 @@ from identify.geometry import Array
 from identify.outline import STATIONS
 from identify.rank import Noise, Prepared, Readings, prepare, rank_readings
 from identify.rank.simulate import GROUPS, Camera, draw, draw_from
-from identify.records import Identification, Lab
+from identify.records import NOT_COMPARABLE, Identification, Lab
 from identify.reference.profile import Colourway, EyeProfile, Form, RingPlaces, ZoneColour
 
 Truth = tuple[str, str] | None
 """Maker and model; None for a bait that the set does not have."""
+OTHER: Truth = ("", NOT_COMPARABLE)
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,7 +75,7 @@ def score(answers: Sequence[Identification], truths: Sequence[Truth], seconds: f
     top, right, of_truth = [], [], []
     for answer, truth in zip(answers, truths, strict=True):
         shares: dict[Truth, float] = {(m.maker, m.model): m.probability for m in answer.by_model}
-        shares[None] = answer.none_of_these
+        shares |= {None: answer.none_of_these, OTHER: answer.not_comparable}
         best = max(shares, key=lambda k: shares[k])
         top.append(shares[best])
         right.append(best == truth)
@@ -97,7 +98,10 @@ def simulated(p: Prepared, n: int, seed: int = 0) -> Scores:
     rng = np.random.default_rng(seed)
     drawn = [draw(rng, p) for _ in range(n)]
     truths = [None if i is None else (p.forms[i].maker, p.forms[i].model) for _, i in drawn]
-    return ranked([r for r, _ in drawn], truths, p)
+    # a bait that cannot be compared may look like any that can
+    other = rng.random(n) < p.noise.not_comparable
+    shown = [OTHER if o else truth for o, truth in zip(other, truths, strict=True)]
+    return ranked([r for r, _ in drawn], shown, p)
 
 
 def left_out(
