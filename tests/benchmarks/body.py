@@ -1,5 +1,5 @@
-"""How well `body.trace` finds the body's outline, judged on its own: from regions made of the truth and then spoilt
-(`spoilt_region`), or from `separate` (`--regions separate`), against the visible contour.
+"""How well `closeup.look` and `body.trace` find the body's outline, judged on their own: from regions made of the truth
+and then spoilt (`spoilt_region`), or from `separate` (`--regions separate`), against the visible contour.
 
     python -m tests.benchmarks.body PHOTO_SET [--split tune] [--subsets single,twice] [--regions spoilt|separate]
 """
@@ -20,6 +20,7 @@ import numpy as np
 from shapely.geometry import Point as Dot
 from shapely.geometry import Polygon as Shape
 
+from identify import closeup
 from identify import photo as photos_io
 from identify.body import trace
 from identify.calibration import Calibration
@@ -73,7 +74,7 @@ def _shrunk(region: Region, shrink: int) -> Region:
 
 
 def cases(folder: Path, subsets: tuple[str, ...], split: str | None, regions: str, every: int = 1) -> Iterator[Case]:
-    """All baits of a set with the region that `trace` is to start from."""
+    """All baits of a set with the region that the close look is to start from."""
     for k, truth in enumerate(photos(folder, subsets, split)):
         if k % every:
             continue
@@ -164,7 +165,7 @@ def main() -> None:
         told.photo_set, tuple(told.subsets.split(",")), told.split, told.regions, told.every
     ):
         start = time.process_time()
-        body = trace(photo, region, calibration)
+        body = trace(photo, region, closeup.look(photo, region, calibration))
         took = time.process_time() - start
         row = {**errors(bait, body), "file": truth.truth["file"], "subset": truth.subset, "ms": 1000 * took}
         rows.append({**row, "ground": truth.truth["background"], "model": bait["model"]})

@@ -1,5 +1,5 @@
-"""How well `hardware.detect` and `orient.resolve` find rings, hooks, eye, nose and back, judged on their own: on true
-outlines, or on those that `separate` and `trace` find.
+"""How well `closeup.look`, `hardware.detect` and `orient.resolve` find rings, hooks, eye, nose and back, judged on
+their own: on true outlines, or on those that `separate` and `trace` find.
 
     python -m tests.benchmarks.hardware PHOTO_SET [--split tune] [--subsets single,twice] [--regions ideal|real]
 """
@@ -15,11 +15,13 @@ from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import ArrayLike
 from shapely.geometry import Polygon as Shape
 
 from identify import photo as photos_io
 from identify.body import trace
 from identify.calibration import Calibration
+from identify.closeup import Closeup, look
 from identify.geometry import Array, apply_homography, extent_across, max_feret
 from identify.hardware import detect
 from identify.orient import resolve
@@ -57,7 +59,10 @@ def truth_of(bait: dict[str, Any], world: dict[str, Any]) -> HardwareTruth:
     size = model["sizes"][bait["size_index"]]
     stretch = np.array([bait["length_factor"], bait["depth_factor"]])
     onto, _ = cv2.findHomography(np.array(size["outline_mm"]) * stretch, np.array(bait["body_polygon_px"]))
-    place = lambda mm: apply_homography(onto, np.atleast_2d(mm) * stretch)  # noqa: E731
+
+    def place(mm: ArrayLike) -> Array:
+        return apply_homography(onto, np.atleast_2d(np.asarray(mm, float)) * stretch)
+
     hangers = place([h["centre_mm"] for h in size["hangers"]])
     starts = np.array([hook[0][0] for hook in bait["hooks_px"]]).reshape(-1, 2)
     taken = {int(np.argmin(np.hypot(*(hangers - s).T))) for s in starts}
@@ -125,22 +130,35 @@ GIVEN = 0.7
 """A tie count is given when its probability reaches this."""
 
 
-def outcome(
-    truth: PhotoTruth, bait: dict[str, Any], hard: HardwareTruth, found: tuple[Photo, Region, Body, Sizing, Calibration]
-) -> Outcome:
+@dataclass(frozen=True, eq=False)
+class Case:
+    """One bait as `detect` gets it, beside its truth.  `look_s`: seconds that the close look took."""
+
+    photo_truth: PhotoTruth
+    bait: dict[str, Any]
+    truth: HardwareTruth
+    photo: Photo
+    body: Body
+    seen: Closeup
+    sizing: Sizing
+    calibration: Calibration
+    look_s: float
+
+
+def outcome(case: Case) -> Outcome:
     """Run detect and resolve on one bait."""
-    photo, region, body, sizing, calibration = found
+    hard, body, sizing = case.truth, case.body, case.sizing
     start = time.perf_counter()
-    seen = detect(photo, region, body, sizing, calibration)
-    pose = resolve(body, sizing, seen)
+    found = detect(case.photo, body, case.seen, case.calibration)
+    pose = resolve(body, sizing, found)
     seconds = time.perf_counter() - start
     a, b = (np.array(p) for p in sizing.ends_px)
     first = bool(np.hypot(*(a - hard.nose)) < np.hypot(*(b - hard.nose)))
     walk = hard.tail - hard.nose
     left = bool(np.array([walk[1], -walk[0]]) @ hard.back > 0)
     return Outcome(
-        truth.truth["file"], truth.subset, bait["model"], hard.px_per_mm, hard, seen, pose, first, left, body, sizing,
-        seconds,
+        case.photo_truth.truth["file"], case.photo_truth.subset, case.bait["model"], hard.px_per_mm, hard, found, pose,
+        first, left, body, sizing, seconds + case.look_s,
     )  # fmt: skip
 
 
@@ -231,43 +249,45 @@ def report(outcomes: list[Outcome]) -> list[str]:
     return lines
 
 
-Found = tuple[Photo, Region, Body, Sizing, Calibration]
-
-
-def stages_of(folder: Path, subsets: tuple[str, ...], split: str | None, regions: str, every: int) -> Iterator[
-    tuple[PhotoTruth, dict[str, Any], HardwareTruth, Found]
-]:  # fmt: skip
-    """All baits of a set as `detect` gets them; with regions "real" those that `separate` and `trace` find (IoU ≥ 0.8),
-    else ideal ones."""
+def cases(folder: Path, subsets: tuple[str, ...], split: str | None, regions: str, every: int) -> Iterator[Case]:
+    """All baits of a set; with regions "real" those that `separate` and `trace` find (IoU ≥ 0.8), else ideal ones."""
     models = world(folder)
     for truth in photos(folder, subsets, split)[::every]:
         photo = photos_io.read(truth.path)
         calibration = ideal_calibration(truth)
-        found = []
+        found: list[tuple[Body, Closeup, float]] = []
         if regions == "real":
             for region in separate(photo, calibration, Settings()).regions:
-                body = trace(photo, region, calibration)
-                found.append((region, body, measure_size(body, calibration)))
+                seen, took = _looked(photo, region, calibration)
+                found.append((trace(photo, region, seen), seen, took))
         for bait in truth.baits:
             hard = truth_of(bait, models)
             if regions == "real":
                 shape = Shape(bait["apparent_polygon_px"]).buffer(0)
-                best = max(((_overlap(shape, f[1]), f) for f in found), key=lambda q: q[0], default=None)
-                if best is not None and best[0] >= 0.8:
-                    yield truth, bait, hard, (photo, *best[1], calibration)
+                best = max(((_overlap(shape, f[0]), f) for f in found), key=lambda q: q[0], default=None)
+                if best is None or best[0] < 0.8:
+                    continue
+                body, seen, took = best[1]
+                sizing = measure_size(body, calibration)
             else:
                 body = ideal_body(bait)
-                region = ideal_region(truth, bait, hard.px_per_mm, photo.linear())
+                seen, took = _looked(photo, ideal_region(truth, bait, hard.px_per_mm), calibration)
                 sizing = ideal_sizing(body, calibration, bait["mid_plane_height_mm"])
-                yield truth, bait, hard, (photo, region, body, sizing, calibration)
+            yield Case(truth, bait, hard, photo, body, seen, sizing, calibration, took)
+
+
+def _looked(photo: Photo, region: Region, calibration: Calibration) -> tuple[Closeup, float]:
+    start = time.perf_counter()
+    seen = look(photo, region, calibration)
+    return seen, time.perf_counter() - start
 
 
 def outcomes_of(
     folder: Path, subsets: tuple[str, ...], split: str | None, regions: str, every: int
 ) -> Iterator[Outcome]:
-    """All baits of a set with what was found on them."""
-    for case in stages_of(folder, subsets, split, regions, every):
-        yield outcome(*case)
+    """All baits of a set with what is found on them."""
+    for case in cases(folder, subsets, split, regions, every):
+        yield outcome(case)
 
 
 def _overlap(shape: Any, body: Body) -> float:

@@ -1,4 +1,6 @@
-"""Benchmark of the separate stage: `python -m tests.benchmarks.separate PHOTO_SET [--split S] [--subset NAME]...`.
+"""Benchmark of the separate stage:
+
+    python -m tests.benchmarks.separate PHOTO_SET [--split S] [--subset NAME]... [--every N]
 
 Per bait the intersection over union of the region's core with the visible body, per photo what was found, missed, and
 taken for a bait although it is none.  The card comes from the truth, so that this stage is judged on its own, unless
@@ -80,12 +82,13 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("folder", type=Path)
     parser.add_argument("--split", choices=("tune", "report"))
     parser.add_argument("--subset", action="append", choices=SUBSETS)
+    parser.add_argument("--every", type=int, default=1, help="take every n-th photo")
     parser.add_argument("--card", action="store_true", help="use the real card finder")
     parser.add_argument("--quiet", action="store_true", help="the table only")
     options = parser.parse_args(arguments)
     cv2.setNumThreads(1)
     rows: dict[str, list[Score]] = defaultdict(list)
-    for photo in photos(options.folder, tuple(options.subset or SUBSETS), options.split):
+    for photo in photos(options.folder, tuple(options.subset or SUBSETS), options.split)[:: options.every]:
         _, found, score = run_one(photo, options.card)
         rows[photo.subset].append(score)
         if not options.quiet and (min(score.ious) < 0.93 or score.false):
