@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.spatial import ConvexHull
 
 Array = NDArray[np.float64]
 
@@ -20,7 +20,9 @@ def apply_homography(matrix: ArrayLike, points: ArrayLike) -> Array:
 def max_feret(points: ArrayLike) -> tuple[Array, Array]:
     """The two (2,) points that lie furthest apart: the ends of the maximum Feret diameter, what a caliper reads."""
     pts = np.asarray(points, float)
-    hull = pts[ConvexHull(pts).vertices]
+    # the hull is looked for in single precision: about the middle, so that places far off lose nothing
+    middle = (pts - pts.mean(0)).astype(np.float32)
+    hull = pts[cv2.convexHull(middle[:, None], returnPoints=False).ravel()]
     x, y = hull.T
     d = np.subtract.outer(x, x) ** 2 + np.subtract.outer(y, y) ** 2
     i, j = np.unravel_index(int(np.argmax(d)), d.shape)
