@@ -426,6 +426,7 @@ WARNINGS: dict[str, str] = {
     "card-tilted": "The card is seen at a steep angle.",
     "card-uneven": "Light falls unevenly on the card.",
     "card-clipped": "The card is too bright or too dark to set colours by.",
+    "card-covered": "Something lies over a corner of the card; its sides were seen well enough all the same.",
     "card-small": "The card is small in the picture.",
     "no-focal-length": "The photo does not say its focal length, so the height of the bait adds more doubt.",
     "cropped": "The photo was cut after it was taken, so its focal length no longer fits.",

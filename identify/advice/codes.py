@@ -31,6 +31,7 @@ ADVICE: dict[str, str] = {
     "no-card": "No grey card was found, so nothing is given in millimetres.",
     "card-doubtful": "More than one thing could be the card, or its sides are unclear: leave one card in the photo.",
     "card-small": "The card is small in the picture: go nearer, or cut less off.",
+    "card-covered": "Something lies over a corner of the card: keep hooks, fingers and other things off it.",
     "card-far": "The card lies far from the bait: lay it beside it, some two fingers' widths away.",
     "card-clipped": "The card is too bright or too dark to set colours by: expose so that it looks mid-grey.",
     # camera

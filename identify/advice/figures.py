@@ -19,8 +19,8 @@ LONG_SIDE = 1000
 RING = 0.22
 """Width of the ring of ground that is looked at around a thing, as a share of the thing's length."""
 HARD, SMOOTH = 16.0, 0.009
-"""A hard shadow's edge: light drops by all of the ground's light within the thing's length over this (4 mm of 70), after
-a blur of this share of the length, which the grain of wood and cloth does not outlast."""
+"""A hard shadow's edge: light drops by all of the ground's light within the thing's length over this (4 mm of 70),
+after a blur of this share of the length, which the grain of wood and cloth does not outlast."""
 IN_SHADOW = 0.62
 """Share of the ground's light below which ground counts as shaded."""
 BROAD = 0.04
@@ -186,8 +186,8 @@ class _Ground:
         length = max(length_px / self.shrink, 1.0)
         # the thing's own light is kept out of the blur
         spread = max(0.8, SMOOTH * length)
-        ratio = cv2.GaussianBlur(light * ring / lit, (0, 0), spread)
-        ratio /= np.maximum(cv2.GaussianBlur(ring.astype(np.float32), (0, 0), spread), 0.02)
+        weight = cv2.GaussianBlur(ring.astype(np.float32), (0, 0), spread)
+        ratio = np.asarray(cv2.GaussianBlur(light * ring / lit, (0, 0), spread) / np.maximum(weight, 0.02), np.float32)
         # a shadow is broad; the grain of wood and folds of cloth are not
         size = max(5, round(BROAD * math.sqrt(float(ring.sum()))))
         dark = cv2.morphologyEx(((ratio < IN_SHADOW) & ring).astype(np.uint8), cv2.MORPH_OPEN, np.ones((size, size)))

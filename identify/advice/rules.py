@@ -158,8 +158,9 @@ def _of_card(card: Card, codes: set[str]) -> Iterator[Tip]:
         yield _tip("card-clipped", "colour")
     if "card-uneven" in codes:
         yield _tip("light-uneven")
-    if "card-small" in codes:
-        yield _tip("card-small")
+    for code in ("card-small", "card-covered"):
+        if code in codes:
+            yield _tip(code)
     if card.tilt_deg is not None and card.tilt_deg > STEEP_DEG:
         yield _tip("camera-slanted")
     guessed = codes & {"no-focal-length", "cropped"}

@@ -21,6 +21,9 @@ from identify.settings import Settings
 
 __all__ = ["find"]
 
+SMALLEST_MM, LARGEST_MM, NARROWEST = 10.0, 1000.0, 4.0
+"""Sides that a card may have, and how much longer the one may be than the other."""
+
 
 def find(photo: Photo, settings: Settings) -> Calibration:
     """What the card in the photo, or what a person told instead of it, makes known.
@@ -45,9 +48,13 @@ def find(photo: Photo, settings: Settings) -> Calibration:
 
 
 def _check(photo: Photo, settings: Settings) -> None:
-    if min(settings.card_size_mm) <= 0 or max(settings.card_size_mm) > 2000:
-        raise BadOption(f"A card can't measure {settings.card_size_mm[0]:g} × {settings.card_size_mm[1]:g} mm.",
-                        "Give its size as --card-size WxH in millimetres, such as 85.60x53.98.")  # fmt: skip
+    if not (min(settings.card_size_mm) >= SMALLEST_MM and max(settings.card_size_mm) <= LARGEST_MM):
+        raise BadOption(f"A card of {settings.card_size_mm[0]:g} × {settings.card_size_mm[1]:g} mm is not possible.",
+                        f"Give --card-size WxH in millimetres, each from {SMALLEST_MM:g} to {LARGEST_MM:g}, such as "
+                        "85.60x53.98.")  # fmt: skip
+    if max(settings.card_size_mm) > NARROWEST * min(settings.card_size_mm):
+        raise BadOption(f"A card of {settings.card_size_mm[0]:g} × {settings.card_size_mm[1]:g} mm is too narrow to "
+                        "tell tilt and scale from.", "Use one that is at most four times as long as wide.")  # fmt: skip
     if not 0 < settings.card_reflectance <= 1:
         raise BadOption(f"A reflectance of {settings.card_reflectance:g} can't be.",
                         "Give --card-reflectance as a share of 1, such as 0.18.")  # fmt: skip

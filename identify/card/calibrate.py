@@ -115,6 +115,8 @@ def _warnings(photo: Photo, found: Candidate, lens: Lens) -> tuple[Notice, ...]:
     side = float(np.hypot(*(np.roll(found.corners, -1, 0) - found.corners).T).max())
     if side < SMALL_PX:
         notices.append(Notice("card-small", f"The card is only {side:.0f} pixels long; go nearer or crop less."))
+    if found.covered:
+        notices.append(Notice("card-covered", WARNINGS["card-covered"]))
     if lens.seen:
         notices.append(Notice("lens-distortion", WARNINGS["lens-distortion"]))
     return (*notices, *focal_warnings(photo))

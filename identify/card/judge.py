@@ -27,6 +27,10 @@ U_SHADOW_PX = 0.9
 """The same on a ground much brighter than the card, where a shadow may have just the card's brightness."""
 TINT_SPREAD = (0.20, 0.35)
 """How far the light's colour and a half-right white balance pull a grey card: magenta to green, amber to blue."""
+CORNER_MM = (3.5, 4.5, 5.5)
+"""From both sides, where a corner is looked at."""
+OTHER_HUE, OTHER_LIGHT = 0.35, 0.45
+"""How far (logarithm) its colour and brightness may differ from the card's: shadow changes the latter."""
 MOSTLY_LIT = 0.30
 """Share of a card that may differ from the rest for any reason."""
 FOLLOWS = (0.5, 1.7)
@@ -47,11 +51,18 @@ class Candidate:
     patch: Patch
     cost: float
     refusal: str | None
+    covered: int = 0
+    """How many of its corners something lies over."""
 
 
 def tint_cost(patch: Patch) -> float:
     """Squared deviations of the patch's tint from neutral."""
     return sum((t / s) ** 2 for t, s in zip(patch.tint, TINT_SPREAD, strict=True))
+
+
+def could_be_grey(mean: Array, reflectance: float) -> bool:
+    """Whether linear RGB (3,) may be that of a matt grey of that reflectance, by its tint and brightness alone."""
+    return light_refusal(Patch(mean, 0.0, 0.0, 0.0, 0.0, 10.0, 100), reflectance) is None
 
 
 def light_refusal(patch: Patch, reflectance: float) -> str | None:
@@ -169,7 +180,22 @@ def judge(photo: Photo, reduced: np.ndarray, shrink: int, corners: Array, sides:
     if refusal is None and patch.shade > 0 and not _ground_is_shaded_too(reduced, shrink, corners, patch):
         refusal = "it is not evenly grey"
     cost = light_cost(patch, settings.card_reflectance) + (free.aspect_error / max(0.006, free.u_aspect)) ** 2
-    return Candidate(pose.corners_px, sides, pose, patch, cost, refusal)
+    return Candidate(
+        pose.corners_px, sides, pose, patch, cost, refusal, _covered(reduced, shrink, corners, scale, patch)
+    )
+
+
+def _covered(reduced: np.ndarray, shrink: int, corners: Array, px_per_mm: float, patch: Patch) -> int:
+    """How many corners look otherwise than the card does, on the card by its sides and beyond the roundness of tips."""
+    own = (corners + 0.5) / shrink - 0.5
+    to = [(np.roll(own, k, 0) - own) for k in (1, -1)]
+    inwards = sum(d / np.hypot(*d.T)[:, None] for d in to)
+    seen = np.mean([sampler(reduced)(own + r * px_per_mm / shrink * inwards) for r in CORNER_MM], 0)
+    card = np.log(np.maximum(patch.mean, 1e-4))
+    off = np.log(np.maximum(seen, 1e-4)) - card
+    hue = np.abs(off - off[:, [1]]).max(1)
+    light = np.abs(off @ LUMINANCE)
+    return int(((hue > OTHER_HUE) | (light > OTHER_LIGHT + patch.range + patch.shade)).sum())
 
 
 def _ground_is_shaded_too(reduced: np.ndarray, shrink: int, corners: Array, patch: Patch) -> bool:

@@ -161,13 +161,14 @@ def propose(picture: NDArray[np.float32], aspect: float) -> list[Array]:
     return distinct(found)
 
 
-def patches(smooth: NDArray[np.uint8]) -> Iterator[tuple[NDArray[np.uint8], Array]]:
-    """Connected parts (h, w) of a mask that are large enough for a card and end within the picture, each cut out with
-    the place (x, y) of its top left corner."""
+def patches(smooth: NDArray[np.uint8], at_edge: bool = False) -> Iterator[tuple[NDArray[np.uint8], Array]]:
+    """Connected parts (h, w) of a mask that are large enough for a card and end within the picture (or reach its
+    edge, if wanted), each cut out with the place (x, y) of its top left corner."""
     _, labels = cv2.connectedComponents(smooth, connectivity=4)
     area = np.bincount(labels.ravel())
     area[0] = 0
-    area[np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1]])] = 0
+    if not at_edge:
+        area[np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1]])] = 0
     for i in np.flatnonzero(area >= MIN_SIDE_PX**2):
         whole = (labels == i).view(np.uint8)
         x, y, wide, high = cv2.boundingRect(whole)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from identify.card.judge import Candidate, judge, refine, rough_candidate
+from identify.card.judge import Candidate, could_be_grey, judge, refine, rough_candidate
+from identify.card.partly import seen_in_part
 from identify.card.propose import perceptual, propose
 from identify.card.strips import sample_photo, sampler
 from identify.card.unions import propose_unions
@@ -29,6 +30,8 @@ class Search:
 
     candidates: tuple[Candidate, ...]
     refusals: tuple[str, ...]
+    in_part: str | None = None
+    """What seems to be a card in part."""
 
     @property
     def accepted(self) -> list[Candidate]:
@@ -51,6 +54,8 @@ class Search:
             )
         reasons = [c.refusal for c in self.candidates if c.refusal] + list(self.refusals)
         advice = "lay the card flat and wholly in the photo, or say with --card where its corners are"
+        if self.in_part is not None:
+            return f"{self.in_part}; {advice}"
         if not reasons:
             return f"nothing in the photo looks like a grey card; {advice}"
         if "proportion" in reasons[0]:
@@ -78,7 +83,8 @@ def look_for_card(photo: Photo, settings: Settings) -> Search:
         result = Search((*result.candidates, *seen.candidates), (*result.refusals, *seen.refusals))
         if seen.accepted:
             return seen
-    return result
+    reflectance = settings.card_reflectance
+    return replace(result, in_part=seen_in_part(small, aspect, lambda mean: could_be_grey(mean, reflectance)))
 
 
 def _weigh(photo: Photo, reduced: NDArray[np.float32], shrink: int, quads: list[Array], settings: Settings) -> Search:

@@ -184,8 +184,17 @@ def _size(text: str) -> tuple[float, float]:
         width, height = (float(part) for part in parts)
     except ValueError:
         width = height = math.nan
-    if not (1 <= width <= 1000 and 1 <= height <= 1000):
+    if not (math.isfinite(width) and math.isfinite(height)):
         raise BadOption(f"--card-size {text} cannot be read.", "Give width x height in mm, such as 85.60x53.98.")
+    if not (min(width, height) >= 10 and max(width, height) <= 1000):
+        raise BadOption(
+            f"--card-size {text} is not possible.", "Give millimetres, each side from 10 to 1000, such as 85.60x53.98."
+        )
+    if max(width, height) > 4 * min(width, height):
+        raise BadOption(
+            f"--card-size {text} is too narrow to tell tilt and scale from.",
+            "Use a card that is at most four times as long as wide.",
+        )
     return width, height
 
 

@@ -73,6 +73,7 @@ UNSURE = with_codes(replace(bait(), line_ties=None), "ties-unsure")
         ("no-card", record(bait(), card=NO_CARD), FIGURES, (False, True, False)),
         ("card-doubtful", record(bait(), codes=("card-doubtful",)), FIGURES, (False, True, True)),
         ("card-small", record(bait(), codes=("card-small",)), FIGURES, (True, True, True)),
+        ("card-covered", record(bait(), codes=("card-covered",)), FIGURES, (True, True, True)),
         ("card-clipped", record(bait(), codes=("card-clipped",)), FIGURES, (True, True, False)),
         ("dark", record(bait(), card=replace(CARD, exposure_ev=-3.5)), FIGURES, (True, True, False)),
         ("camera-slanted", record(bait(), card=replace(CARD, tilt_deg=22.0)), FIGURES, (True, True, True)),
