@@ -56,7 +56,7 @@ def _value(kind: Any, value: Any) -> Any:
         return value
     if origin is tuple or kind is tuple:
         return _tuple(get_args(kind), value)
-    if is_dataclass(kind):
+    if isinstance(kind, type) and is_dataclass(kind):
         return value if isinstance(value, kind) else _record(kind, value)
     if kind is float and isinstance(value, int | float) and not isinstance(value, bool):
         return float(value)

@@ -12,15 +12,19 @@ from identify.commands.options import (
     DEFAULT_REFLECTANCE,
     DEFAULT_SIZE,
     DEFAULT_THICKNESS,
+    AsJson,
     AsRows,
     Card,
     CardReflectance,
     CardSize,
     CardThickness,
     NoCard,
+    Photos,
     Prior,
     Refs,
+    ReportDir,
     Scale,
+    Tell,
     Units,
 )
 from identify.errors import BadOption
@@ -30,6 +34,7 @@ def add_to(app: typer.Typer) -> None:
     """Register the commands of this file."""
     app.command("slips")(guarded(slips))
     app.command("sort")(guarded(sort))
+    app.command("tray")(guarded(tray))
 
 
 def slips(
@@ -102,3 +107,34 @@ def sort(
     from identify.commands.sorting import Wish, sort_photos
 
     return sort_photos(Wish(folder, out, refs, prior, settings, jobs, watch, labels, links, copy_plan, unit, as_json))
+
+
+def tray(
+    photos: Photos,
+    refs: Refs = None,
+    told: Tell = None,
+    prior: Prior = None,
+    report: ReportDir = None,
+    drafts: Annotated[
+        str | None,
+        typer.Option(
+            "--drafts",
+            metavar="FILE.jsonl",
+            help="Add a draft record of each bait to this file; of a photo that is in it already nothing is added.",
+        ),
+    ] = None,
+    card: Card = None,
+    card_size: CardSize = DEFAULT_SIZE,
+    card_thickness: CardThickness = DEFAULT_THICKNESS,
+    card_reflectance: CardReflectance = DEFAULT_REFLECTANCE,
+    no_card: NoCard = False,
+    scale: Scale = None,
+    units: Units = "mm",
+    as_json: AsJson = False,
+) -> int:
+    """Measure and rank photos of many baits: numbered, in a table, and as draft records."""
+    settings = options.settings_of(card, card_size, card_thickness, card_reflectance, no_card, scale, told)
+    unit = options.units_of(units)
+    from identify.commands.trays import Wish, tray_photos
+
+    return tray_photos(Wish(photos, refs, prior, settings, report, drafts, unit, as_json))

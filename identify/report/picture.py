@@ -47,6 +47,11 @@ def take(photo: Photo, record: PhotoRecord) -> Pictures:
     return Pictures(_cut(photo, everything, WHOLE_SIDE), tuple(_cut(photo, w, BAIT_SIDE) for w in windows))
 
 
+def overview(photo: Photo) -> Picture:
+    """The whole photo, small."""
+    return _cut(photo, (0, 0, photo.width, photo.height), WHOLE_SIDE)
+
+
 def thumbnails(photo: Photo, record: PhotoRecord, longest: int) -> tuple[bytes, ...]:
     """Small JPEGs of each bait of a photo, or of the whole photo when it has none; sides of `longest` pixels, about."""
     everything = (0, 0, photo.width, photo.height)
