@@ -176,6 +176,12 @@ class ColourSpeech:
     unlisted: float
 
 
+def unlisted_share(which: Palette, noise: Noise) -> Array:
+    """Probability (n,) that a piece of each form wears a colour that is not on its list."""
+    share: Array = np.maximum(noise.colour_unlisted, noise.colour_met / (noise.colour_met + which.photographed))
+    return share
+
+
 def _forms(ratios: Array, which: Palette, share: Array, noise: Noise) -> tuple[Array, float]:
     """Log ratios (2, n) of forms against an unlisted bait, and that bait's own ratio against the broad density; from
     the ratios (2, c) of colourways."""
@@ -183,7 +189,8 @@ def _forms(ratios: Array, which: Palette, share: Array, noise: Noise) -> tuple[A
     say = which.lists_any
     pooled = float((share * say) @ listed[0] / (share @ say)) if say.any() else 1.0
     unlisted = 1 - noise.colour_pool + noise.colour_pool * pooled
-    forms = (1 - noise.colour_unlisted) * listed + noise.colour_unlisted * unlisted
+    new = unlisted_share(which, noise)
+    forms = (1 - new) * listed + new * unlisted
     return np.where(say, np.log(forms / unlisted), 0.0), unlisted
 
 
@@ -215,7 +222,7 @@ def speak(
 
     live = _in_question(of_both.max(0) + (0.0 if otherwise is None else otherwise), which)
     if len(live):
-        lists = [which.of(i) for i in live]
+        lists, new = [which.of(i) for i in live], unlisted_share(which, noise)[live]
         own, counts = np.concatenate(lists), np.array([len(one) for one in lists])
         chosen = np.unique(own)
         for k, way in enumerate(ways):
@@ -223,7 +230,7 @@ def speak(
             colours[k, chosen] = np.log(ageing.grid().chance @ np.exp(paints)) + there[chosen]
         for rows, values, fresh in ((of_colours, colours, without_pattern), (of_both, colours + pattern, unlisted)):
             sums = np.add.reduceat(np.exp(values[:, own]), np.cumsum(counts) - counts, axis=1, dtype=float)
-            rows[:, live] = np.log((1 - noise.colour_unlisted) * sums / counts / fresh + noise.colour_unlisted)
+            rows[:, live] = np.log((1 - new) * sums / counts / fresh + new)
     return ColourSpeech(of_colours, of_both - of_colours, colours + pattern, unlisted)
 
 
@@ -238,8 +245,9 @@ def _in_question(total: Array, which: Palette) -> Indices:
 def posterior(speech: ColourSpeech, which: Palette, form: int, swapped: bool, noise: Noise) -> tuple[Array, float]:
     """Probabilities of a form's colourways, in the order of `Palette.of`, and of a colour that is not listed."""
     chosen = which.of(form)
-    listed = (1 - noise.colour_unlisted) / max(1, len(chosen)) * np.exp(speech.by_colourway[int(swapped), chosen])
-    new = noise.colour_unlisted * speech.unlisted
+    share = float(unlisted_share(which, noise)[form])
+    listed = (1 - share) / max(1, len(chosen)) * np.exp(speech.by_colourway[int(swapped), chosen])
+    new = share * speech.unlisted
     total = float(listed.sum() + new)
     return listed / total, new / total
 

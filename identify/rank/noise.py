@@ -145,6 +145,9 @@ class Noise:
     """What batch, age and dirt do to one paint, CIEDE2000 (bench)."""
     colour_unlisted: float = 0.2
     """Probability that a piece of a listed model wears a colour that is not on the list."""
+    colour_met: float = 1.5
+    """A list of the m colourways that have been photographed so far leaves out colour_met / (colour_met + m) of the
+    pieces, if that is more (bench)."""
     colour_pool: float = 0.5
     """Share of unlisted colours that are some other listed model's."""
     colour_broad_mean: tuple[float, float, float] = (55.0, 3.0, 12.0)

@@ -120,6 +120,13 @@ class Palette:
         return means
 
     @cached_property
+    def photographed(self) -> Array:
+        """How many colourways each form (n,) lists if all of them are known from photographs, so that the list is what
+        has been met so far; else infinity."""
+        by_photo = self.mean_over_forms(np.array([c.basis == "photo" for c in self.colourways], float)) == 1
+        return np.where(by_photo, self.counts[self.list_of], np.inf)
+
+    @cached_property
     def _in_order(self) -> bool:
         """Every colourway stands in one list, and lists follow one another."""
         return np.array_equal(self.listed, np.arange(len(self.colourways)))

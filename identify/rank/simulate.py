@@ -14,7 +14,7 @@ from identify.geometry import Array
 from identify.outline import TURNED
 from identify.rank import ageing, likelihood
 from identify.rank.background import CELL, COUNTS, GRID
-from identify.rank.colourways import pattern_chances, whitening
+from identify.rank.colourways import pattern_chances, unlisted_share, whitening
 from identify.rank.noise import Noise
 from identify.rank.palette import PATTERNS, ZONES
 from identify.rank.prepared import Prepared
@@ -124,7 +124,7 @@ def _any_lab(rng: np.random.Generator, noise: Noise) -> Lab:
 
 def _colourway(rng: np.random.Generator, p: Prepared, i: Source) -> tuple[Colourway | None, Age]:
     """A colourway of form i and how it has aged; or one of any form; or None for a colour on no list at all."""
-    if i is not None and rng.random() >= p.noise.colour_unlisted:
+    if i is not None and rng.random() >= unlisted_share(p.palette, p.noise)[i]:
         amounts = ageing.grid()
         k = int(rng.choice(len(amounts.chance), p=amounts.chance / amounts.chance.sum()))
         age = float(amounts.yellowing[k]), float(amounts.fading[k])

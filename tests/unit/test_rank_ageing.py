@@ -73,7 +73,7 @@ def test_a_yellowed_colourway_is_told_and_not_called_new(basis: str, yellowing: 
     assert match is not None
     assert (match.code, match.listed) == ("7", True)
     assert answer.colourway_new is not None
-    assert answer.colourway_new < 0.25
+    assert answer.colourway_new < (0.25 if basis == "paint" else 0.45)  # two photographed ones are no finished list
     assert answer.ageing is not None
     assert abs(answer.ageing.yellowing.value - yellowing) < 2.5 * answer.ageing.yellowing.u
     assert abs(answer.ageing.fading.value - fading) < 2.5 * answer.ageing.fading.u
