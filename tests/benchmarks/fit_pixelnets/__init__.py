@@ -17,7 +17,8 @@ of these sets:
 - 15 random worlds (`worlds`): seeds 11 to 18 and 21 to 28 without 24, for which the renderer finds no layout.  Each has
   26 bodies, 60 paints and 71 photos, on grounds of any colour and print (`grounds`), with more rings lost or painted
   over (`plans`).  64 samples a pixel at 0.6 of full size.
-- two random worlds of an earlier kind, 66 photos each: `plan --like set2`, on the renderer's own grounds.
+- two random worlds on the renderer's own grounds, 66 photos each: `plan --like set2`, with `--world-seed 1 --seed 31`
+  and with `--world-seed 2 --seed 32`.
 - the renderer's own world with another seed than the photo set's, 202 photos: `--like lakes --own-world --seed 11`.
 
 Each photo gives one reduced picture for the network `scene`, and a cut-out of each bait for the network `bait`

@@ -140,4 +140,9 @@ def parser() -> argparse.ArgumentParser:
 
 if __name__ == "__main__":
     given = parser().parse_args()
-    given.step(given)
+    try:
+        given.step(given)
+    except FileNotFoundError as e:
+        raise SystemExit(str(e)) from e
+    except ModuleNotFoundError as e:
+        raise SystemExit(f"{e}. Training needs the extra `fit`, rendering what the renderer's README tells.") from e
