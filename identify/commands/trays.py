@@ -20,7 +20,7 @@ from identify.report.words import Units
 from identify.serialise import dumps, photo_json
 from identify.settings import Settings
 from identify.tray import TrayReport, add_drafts, drafts
-from identify.tray.rows import HEADS, rows
+from identify.tray.rows import HEADS, notices, rows
 
 
 @dataclass(frozen=True)
@@ -78,8 +78,8 @@ def _show(out: Console, record: PhotoRecord, units: Units) -> None:
         return
     n = len(record.baits)
     out.print(f"  {n} bait{'' if n == 1 else 's'}, {words.card(record.card, record.scale)}")
-    for notice in record.warnings:
-        out.print(Text.assemble("  ", ("note: ", "yellow"), notice.text), soft_wrap=True)
+    for text in notices(record):
+        out.print(Text.assemble("  ", ("note: ", "yellow"), text), soft_wrap=True)
     for reason in words.set_aside(record.set_aside):
         out.print(f"  set aside: {reason}", soft_wrap=True)
     table = Table(box=None, padding=(0, 1), pad_edge=False)

@@ -16,7 +16,7 @@ from typing import Any
 from identify.answer import References
 from identify.errors import CannotWrite
 from identify.files import ELSEWHERE
-from identify.records import Bait, Candidate, Colour, Identification, Measurement, PhotoRecord
+from identify.records import Bait, Candidate, Colour, Identification, Measurement, PhotoRecord, Quantity
 from identify.serialise import to_json
 
 SCHEMA = "baitprint/draft/1"
@@ -72,8 +72,8 @@ def _draft(record: PhotoRecord, bait: Bait, references: References | None) -> Dr
         "probability": None if known is None else known.probability,
         "none_of_these": None if found is None else found.none_of_these,
         "suggestions": _suggestions(found),
-        "length_mm": to_json(m.length_mm, "length_mm"),
-        "depth_mm": to_json(m.depth_mm, "depth_mm"),
+        "length_mm": _size(m.length_mm),
+        "depth_mm": _size(m.depth_mm),
         "features": _features(m),
         "notes": [notice.text for notice in m.warnings],
         "by": {
@@ -101,6 +101,10 @@ def _suggestions(found: Identification | None) -> list[Json]:
         {"maker": c.maker, "model": c.model, "size": c.size, "variant": c.variant, "probability": c.probability}
         for c in (found.candidates[:SUGGESTIONS] if found is not None else ())
     ]
+
+
+def _size(found: Quantity | None) -> Json | None:
+    return None if found is None else {"value": to_json(found.value), "u": to_json(found.u)}
 
 
 def _features(m: Measurement) -> Json:

@@ -22,7 +22,7 @@ from identify.report.drawing import Drawing
 from identify.report.picture import Picture, overview, thumbnails
 from identify.report.words import Units
 from identify.settings import Settings
-from identify.tray.rows import HEADS, Row, rows
+from identify.tray.rows import HEADS, Row, notices, rows
 
 CROP_SIDE = 460
 
@@ -99,7 +99,7 @@ def _page(record: PhotoRecord, read: Photo | None, units: Units) -> TrayPage:
     )
     facts = f"{record.width} × {record.height} px, {words.card(record.card, record.scale)}"
     return TrayPage(
-        name, facts, None, tuple(n.text for n in record.warnings), words.set_aside(record.set_aside), whole,
+        name, facts, None, notices(record), words.set_aside(record.set_aside), whole,
         drawing.whole(record, x1 - x0, y1 - y0), tuple(crops),
     )  # fmt: skip
 

@@ -11,6 +11,11 @@ from identify.report.words import Units
 HEADS = ("No.", "What it may be", "Colourway", "Length", "Depth", "Ties", "Hangers", "Hooks", "Note")
 
 
+def notices(record: PhotoRecord) -> tuple[str, ...]:
+    """What is said of the photo as a whole, but that it shows several baits."""
+    return tuple(notice.text for notice in record.warnings if notice.code != "several-baits")
+
+
 @dataclass(frozen=True)
 class Row:
     """One bait.  `cells` follow HEADS."""
