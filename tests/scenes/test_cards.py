@@ -19,7 +19,8 @@ from tests.unit.card_scenes import Scene, _encode, corner_error, scene
 GROUNDS = {"white": (0.80, 0.79, 0.77), "blue": (0.03, 0.07, 0.25), "wood": (0.33, 0.19, 0.08)}
 SIZES = {
     "A4": (297.0, 210.0, 1.9, "wood"), "A6": (148.0, 105.0, 3.2, "blue"), "square": (60.0, 60.0, 5.0, "white"),
-    "large square": (150.0, 150.0, 2.8, "wood"), "small": (40.0, 30.0, 6.0, "blue"), "long": (150.0, 50.0, 4.0, "white"),
+    "large square": (150.0, 150.0, 2.8, "wood"), "small": (40.0, 30.0, 6.0, "blue"),
+    "long": (150.0, 50.0, 4.0, "white"),
 }  # fmt: skip
 SKIN = (0.45, 0.25, 0.18)
 
@@ -33,8 +34,8 @@ def repainted(photo: Photo, paint: Callable[[Array], Array]) -> Photo:
 def test_other_sizes_are_found_and_give_their_scale(size: tuple[float, float, float, str]) -> None:
     long, short, px_per_mm, ground = size
     made = scene(
-        size_mm=(long, short), card=(0.5, 0.5, 0.5), ground=GROUNDS[ground], px_per_mm=px_per_mm, radius_mm=0.0, roll_deg=20,
-        tilt_deg=6, offset=(0.0, 0.0),
+        size_mm=(long, short), card=(0.5, 0.5, 0.5), ground=GROUNDS[ground], px_per_mm=px_per_mm, radius_mm=0.0,
+        roll_deg=20, tilt_deg=6, offset=(0.0, 0.0),
     )  # fmt: skip
     found = find(made.photo, Settings(card_size_mm=(short, long), card_reflectance=0.5))  # either way round
     assert found.card.found, found.card.why_not
