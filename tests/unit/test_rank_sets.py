@@ -70,7 +70,7 @@ def test_thousands_of_look_alikes_leave_the_answer_open_among_them() -> None:
     twins = [replace(OTTER, maker=f"maker {k % 7}", model=f"model {k}") for k in range(1000)]
     found = rank_readings(seen(OTTER), prepare(twins), explain=True)
     assert max(c.probability for c in found.candidates) < 0.01
-    assert found.none_of_these < 0.1
+    assert found.none_of_these < 0.2
     assert found.would_settle == ()
     assert rank_readings(seen(stranger(70.0, 24.0, 1)), prepare(twins)).none_of_these > 0.95
 
