@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import fields
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -13,8 +14,11 @@ import numpy as np
 import pytest
 
 from identify import pixelnet
+from identify.closeup import Closeup
 from identify.photo import read
 from identify.pixelnet import Plane
+from identify.separate.look import Scene
+from tests.benchmarks.fit_pixelnets.looks import LOOKS
 
 PHOTO = Path(__file__).parents[2] / "demo_photos" / "single-blue-cloth.jpg"
 PX_PER_MM = 8.05
@@ -52,6 +56,12 @@ def overlap(one: Plane, other: Plane) -> float:
 def test_weights_are_in_the_package(name: str) -> None:
     weights = files(NETWORKS[name][0]).joinpath(f"{name}.onnx")
     assert weights.is_file() and 1e6 < len(weights.read_bytes()) < 5e6
+
+
+def test_planes_are_read_in_the_order_that_the_networks_are_fitted_to() -> None:
+    scene, bait = ([field.name for field in fields(kind)] for kind in (Scene, Closeup))
+    assert scene[: NETWORKS["scene"][2]] == list(LOOKS["scene"].planes)
+    assert bait[-NETWORKS["bait"][2] :] == list(LOOKS["bait"].planes)
 
 
 @each_network
