@@ -13,8 +13,9 @@ from identify.commands.chosen import chosen_refs, settings_file
 from identify.settings import Settings
 
 LIBRARIES = (
-    "jinja2", "numpy", "opencv-python-headless", "pillow", "pillow-heif", "pydantic", "rich", "scikit-image",
-    "scikit-learn", "scipy", "shapely", "typer",
+    "filelock", "jinja2", "numpy", "onnxruntime", "opencv-python-headless", "pillow", "pillow-heif", "pydantic",
+    "rapidfuzz", "reportlab", "rich", "scikit-image", "scikit-learn", "scipy", "segno", "shapely", "tomlkit", "typer",
+    "zxing-cpp",
 )  # fmt: skip
 
 

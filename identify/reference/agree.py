@@ -120,6 +120,12 @@ def _ties(shot: Shot, facts: Facts, form: Form) -> str | None:
     return f"it shows {seen if seen < 5 else '5 or more'} line tie(s), the profile has {listed}"
 
 
+def nearest(shot: Shot, forms: Sequence[Form]) -> float | None:
+    """How far a photo's outline lies off the nearest of some forms; None where none has an outline."""
+    own = np.array(shot.outline)
+    return min((apart(own, sides(f.outline_mm)) for f in forms if f.outline_mm is not None), default=None)
+
+
 def unsure_which_way(shot: Shot) -> bool:
     """Whether a photo leaves open which end is the nose or which side the back."""
     return min(shot.nose, shot.back) < UNSURE_WAY

@@ -28,10 +28,8 @@ def name(form: Form) -> str:
 def link(sets: Iterable[ReferenceSet], one: Form, other: Form) -> str | None:
     """How the set links two models, in words; None when it does not."""
     names = f"{one.maker} / {one.model}".casefold(), f"{other.maker} / {other.model}".casefold()
-    for profile in (p for found in sets for p in found.profiles):
-        if profile.name.casefold() not in names:
-            continue
-        rest = names[1 - names.index(profile.name.casefold())]
+    held = [(found.named(name), names[1 - i]) for found in sets for i, name in enumerate(names)]
+    for profile, rest in ((profile, rest) for profile, rest in held if profile is not None):
         for key, words in LINKS:
             if rest in (linked.casefold() for linked in getattr(profile.data, key)):
                 return words

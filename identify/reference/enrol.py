@@ -165,6 +165,16 @@ class Editor:
                 f"{wish.photo} shows no card, so the length of size {here.size} is not known.",
                 "Lay a card beside the bait, or tell its length with --length-mm.",
             )
+        if (
+            not of_size
+            and "outline-unclear" in shot.doubtful
+            and (off := agree.nearest(shot, forms)) is not None
+            and off > agree.OUTLINE_OFF
+        ):
+            raise NotLearned(
+                f"In {wish.photo} the outline is unclear, and {100 * off:.0f} % of the depth off that of other sizes.",
+                "Photograph it on a ground of another colour; without shadows, if you can.",
+            )
         profile = (same or [f for f in of_size if f.variant is None] or of_size)[:1]
         if profile and (found := agree.differences(shot, facts, profile[0], ties_may_differ=not same)):
             raise Contradicts(

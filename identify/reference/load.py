@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-import os
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from identify.errors import SetMissing
 from identify.reference import checks
 from identify.reference.faults import Fault
+from identify.reference.hashing import digest, files_of
 from identify.reference.journal import settle
 from identify.reference.parse import Notes, decode, parse_toml, validate
 from identify.reference.schema import ModelFile, SetFile
@@ -19,7 +20,6 @@ from identify.stages import as_polygon
 
 LARGEST = 2_000_000
 """Bytes of the largest file that is read."""
-SUFFIXES = (".toml", ".svg")
 
 
 @dataclass
@@ -37,27 +37,9 @@ class Loaded:
     errors: list[Fault] = field(default_factory=list)
 
 
-def files_of(folder: Path) -> tuple[str, ...]:
-    """All .toml and .svg files below a set's folder, relative, with `/`, sorted; hidden files and folders left out."""
-    found = []
-    for here, folders, names in os.walk(folder):
-        folders[:] = sorted(name for name in folders if not name.startswith("."))
-        base = Path(here).relative_to(folder)
-        found += [(base / n).as_posix() for n in names if not n.startswith(".") and n.lower().endswith(SUFFIXES)]
-    return tuple(sorted(found))
-
-
-def digest(hashes: dict[str, str]) -> str:
-    """One hash over the sorted (relative path, file hash) pairs: a line `path NUL hash` for each."""
-    whole = hashlib.sha256()
-    for path in sorted(hashes):
-        whole.update(f"{path}\0{hashes[path]}\n".encode("utf-8", "surrogateescape"))
-    return whole.hexdigest()
-
-
-def load(folder: Path) -> Loaded:
-    """Read and check all of a set; what an interrupted writer left is settled first.  Raises SetMissing if there is no
-    such folder."""
+def load(folder: Path, progress: Callable[[int, int], None] | None = None) -> Loaded:
+    """Read and check all of a set; what an interrupted writer left is settled first.  `progress` is told how many of
+    how many files are done.  Raises SetMissing if there is no such folder."""
     if not folder.is_dir():
         what = f"{folder} is a file" if folder.exists() else f"There is no folder {folder}"
         raise SetMissing(f"{what}.", "Name the folder of a reference set: the one that holds set.toml.")
@@ -71,7 +53,9 @@ def load(folder: Path) -> Loaded:
     hashes = {name: hashlib.sha256(data).hexdigest() for name, data in contents.items()}
     loaded = Loaded(folder, files, digest(hashes), errors=errors)
     _load_set_file(loaded, contents)
-    for name in files:
+    for done, name in enumerate(files):
+        if progress is not None:
+            progress(done, len(files))
         if not name.lower().endswith(".toml") or name == "set.toml" or name not in contents:
             continue
         if name.count("/") != 1:

@@ -24,7 +24,7 @@ def pile_wishes(folder: Path, name: str, maker: str, model: str, facts: Facts, c
         raise BadOption(f"{place} cannot be read: {why}.", "Name the folder that `baitprint sort` wrote.") from why
     if chosen is None:
         raise BadOption(f"There is no pile '{name}' in {folder}.", f"It has: {', '.join(p['name'] for p in piles)}.")
-    base = Path(found.get("folder", folder))
+    base = _photos_of(folder, [str(entry["photo"]) for entry in chosen["photos"]])
     return [
         Wish(
             photo=base / entry["photo"],
@@ -37,3 +37,17 @@ def pile_wishes(folder: Path, name: str, maker: str, model: str, facts: Facts, c
         )
         for entry in chosen["photos"]
     ]
+
+
+def _photos_of(folder: Path, names: list[str]) -> Path:
+    """The folder that was sorted: names of photos are relative to it, and it lies mostly around DIR, or is where one
+    stands.  Raises BadOption."""
+    whole = folder.resolve()
+    around = [Path.cwd(), whole, whole.parent, *(p for p in sorted(whole.parent.iterdir()) if p.is_dir())]
+    for base in around:
+        if all((base / name).is_file() for name in names):
+            return base
+    raise BadOption(
+        f"The photos of the pile are not found near {folder} ({names[0]} and others).",
+        "Run this in the folder that was sorted: names of photos are relative to it.",
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from identify.errors import SetFaulty, SetMissing
@@ -11,15 +12,16 @@ from identify.reference.sets import ReferenceSet, Source
 SHOWN = 3
 
 
-def read(folder: Path, index: int = 0) -> ReferenceSet:
+def read(folder: Path, index: int = 0, progress: Callable[[int, int], None] | None = None) -> ReferenceSet:
     """Read the reference set in a folder.
 
-    `index` is the set's place among those that are asked.  A set without models is read: its `profiles` are empty.
+    `index` is the set's place among those that are asked; `progress` is told how many of how many files are done.  A
+    set without models is read: its `profiles` are empty.
     Raises SetMissing if there is no such folder or no set.toml in it, SetFaulty (naming the first faults) if any file
     has a fault: a set is never half read.
     """
     folder = Path(folder)
-    loaded = load(folder)
+    loaded = load(folder, progress)
     if any(fault.code == "set-toml-missing" for fault in loaded.errors):
         raise SetMissing(
             f"The folder {folder} has no set.toml, so it is no reference set.",
@@ -47,4 +49,5 @@ def read(folder: Path, index: int = 0) -> ReferenceSet:
         prior=tuple(about.prior.items()),
         sha256=loaded.sha256,
         profiles=tuple(loaded.profiles),
+        names=tuple(profile.name for profile in loaded.profiles),
     )

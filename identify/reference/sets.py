@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from identify.records import Polygon
 from identify.reference.profile import Form
-from identify.reference.schema import ModelFile
+
+if TYPE_CHECKING:
+    from identify.reference.schema import ModelFile
 
 
 @dataclass(frozen=True)
@@ -63,7 +67,18 @@ class ReferenceSet:
     sources: tuple[Source, ...]
     prior: tuple[tuple[str, float], ...]
     sha256: str
-    profiles: tuple[Profile, ...]
+    profiles: Sequence[Profile]
+    names: tuple[str, ...] = ()
+    """Of the profiles, in their order: MAKER / MODEL."""
+
+    @cached_property
+    def _places(self) -> dict[str, int]:
+        return {name.casefold(): i for i, name in enumerate(self.names)}
+
+    def named(self, name: str) -> Profile | None:
+        """The model called MAKER / MODEL, in whatever case."""
+        place = self._places.get(name.casefold())
+        return None if place is None else self.profiles[place]
 
     @cached_property
     def _forms(self) -> tuple[Form, ...]:

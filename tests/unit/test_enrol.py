@@ -242,6 +242,13 @@ def test_the_first_photo_must_show_which_way_round_it_lies(folder: Path, editor:
         learn(editor, photo("a.jpg", orientation=(0.6, 0.99)))
 
 
+def test_an_unclear_outline_must_at_least_resemble_the_other_sizes(folder: Path, editor: Editor) -> None:
+    learn(editor, photo("a.jpg"))
+    with pytest.raises(NotLearned, match="outline is unclear"):
+        learn(editor, photo("b.jpg", length=80.0, depth=21.0, power=3.0, warnings=("outline-unclear",)), size="2")
+    learn(editor, photo("c.jpg", length=80.0, depth=21.0, warnings=("outline-unclear",)), size="2")
+
+
 def test_without_a_card_shape_and_ties_are_learned_and_a_told_length_is_enough(folder: Path, editor: Editor) -> None:
     with pytest.raises(NotLearned, match="no card"):
         learn(editor, photo("a.jpg", scaled=False))

@@ -160,6 +160,12 @@ def test_a_pile_of_sort(box: Path) -> None:
     (box / "piles.json").write_text(piles, "utf-8")
     (wish,) = pile_wishes(box, "p1", "M", "N", facts_of({"size": "1", "known_by": "tool"}), None)
     assert (wish.photo, wish.bait, wish.piece) == (box / "a.jpg", 2, None)
+    (box / "out").mkdir()
+    (box / "out" / "piles.json").write_text(piles.replace("a.jpg", "gone.jpg"), "utf-8")
+    with pytest.raises(BadOption, match="not found near"):
+        pile_wishes(box / "out", "p1", "M", "N", facts_of({"size": "1"}), None)
+    (box / "out" / "piles.json").write_text(piles, "utf-8")
+    assert pile_wishes(box / "out", "p1", "M", "N", facts_of({"size": "1"}), None)[0].photo == box / "a.jpg"
     with pytest.raises(BadOption, match="There is no pile 'p2'"):
         pile_wishes(box, "p2", "M", "N", facts_of({"size": "1"}), None)
 
