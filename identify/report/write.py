@@ -16,7 +16,8 @@ from identify.errors import CannotWrite, PhotoError
 from identify.measure import measure
 from identify.records import PhotoRecord, PieceRecord
 from identify.reference.write import put
-from identify.report.page import PhotoPage, photo_page, piece_page
+from identify.report.page import photo_page, piece_page
+from identify.report.parts import PhotoPage
 from identify.report.picture import take
 from identify.report.words import Units
 from identify.settings import Settings
