@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from identify import __version__, reference
+from identify import __version__, kept, reference
 from identify.measure import measure_file
 from identify.rank import Prepared, form_priors, prepare, rank
 from identify.records import WARNINGS, Bait, Failure, Notice, PhotoRecord, RefsUsed
 from identify.reference import Form, ReferenceSet
+from identify.reference.hashing import set_digest
+from identify.reference.journal import settle
 from identify.settings import Settings
 
 NAMED = 3
@@ -47,30 +49,61 @@ class References:
         return None
 
 
-def read_sets(folders: Iterable[str | Path]) -> References:
+def read_sets(
+    folders: Iterable[str | Path], progress: Callable[[str, int, int], None] | None = None
+) -> References:  # fmt: skip
     """Read reference sets, to be asked in this order: of the same maker and model in two sets, the first set's counts.
 
-    Raises SetMissing and SetFaulty.
+    Large sets are kept ready for the next time, outside their folders (`kept`).  `progress` is told the set and how
+    many of how many files are done.  Raises SetMissing and SetFaulty.
     """
-    sets = tuple(reference.read(Path(folder), index) for index, folder in enumerate(folders))
-    forms = [form for one in sets for form in one.forms()]
+    places = [Path(folder) for folder in folders]
+    sets, prepared = _kept(places) or _read(places, progress)
     notices = []
     if twice := _twice(sets):
         more = f" and {len(twice) - NAMED} more" if len(twice) > NAMED else ""
         text = f"{WARNINGS['same-model-twice']} This concerns {'; '.join(twice[:NAMED])}{more}."
         notices.append(Notice("same-model-twice", text))
-    if not forms:
+    if not prepared.forms:
         notices.append(Notice("refs-empty", WARNINGS["refs-empty"]))
-    prepared = prepare(forms)
     weights = {maker: weight for one in reversed(sets) for maker, weight in one.prior if maker in prepared.makers}
     return References(sets, prepared, tuple(notices), tuple(sorted(weights.items())))
+
+
+def _kept(places: list[Path]) -> tuple[tuple[ReferenceSet, ...], Prepared] | None:
+    """Sets that were kept ready; None unless all of them are there as they lie in their folders now."""
+    if not kept.cache_dir().is_dir() or not all(place.is_dir() for place in places):
+        return None
+    for place in places:
+        settle(place)
+    hashes = [set_digest(place) for place in places]
+    found = kept.load([h for h in hashes if h is not None]) if None not in hashes else None
+    if found is None:
+        return None
+    prepared, told = found
+    try:
+        return tuple(kept.kept_set(place, i, told[i]) for i, place in enumerate(places)), prepared
+    except (KeyError, IndexError, TypeError, ValueError):
+        return None
+
+
+def _read(
+    places: list[Path], progress: Callable[[str, int, int], None] | None
+) -> tuple[tuple[ReferenceSet, ...], Prepared]:
+    def told(place: Path) -> Callable[[int, int], None] | None:
+        return None if progress is None else lambda done, of: progress(place.name, done, of)
+
+    sets = tuple(reference.read(place, index, told(place)) for index, place in enumerate(places))
+    prepared = prepare([form for one in sets for form in one.forms()])
+    kept.save([one.sha256 for one in sets], prepared, kept.about(sets))
+    return sets, prepared
 
 
 def _twice(sets: tuple[ReferenceSet, ...]) -> list[str]:
     seen: set[str] = set()
     found = []
     for one in sets:
-        names = {profile.name for profile in one.profiles}
+        names = set(one.names)
         found += sorted(names & seen)
         seen |= names
     return found

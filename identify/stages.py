@@ -175,4 +175,4 @@ class Paint:
 
 def as_polygon(points: ArrayLike) -> Polygon:
     """An (n, 2) array as a tuple of points."""
-    return tuple((float(x), float(y)) for x, y in np.asarray(points, float))
+    return tuple((x, y) for x, y in np.asarray(points, float).tolist())

@@ -10,6 +10,7 @@ from typing import Any
 
 from identify import __version__
 from identify.commands.chosen import chosen_refs, settings_file
+from identify.kept.store import cache_dir
 from identify.settings import Settings
 
 LIBRARIES = (
@@ -30,6 +31,7 @@ def about_rows() -> dict[str, Any]:
         "system": f"{platform.system()} {platform.release()} {platform.machine()}",
         "encoding": str(sys.stdout.encoding),
         "settings_file": str(settings_file()),
+        "cache_folder": str(cache_dir()),
         "refs": chosen_refs(),
         "libraries": {name: _version(name) for name in LIBRARIES},
         "defaults": {name: value for name, value in asdict(Settings()).items() if value is not None},

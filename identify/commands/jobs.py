@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from pathlib import PurePath
 
-from identify.answer import References, identify_photo, rank_photo, read_sets
+from identify.answer import References, identify_photo, rank_photo
 from identify.commands import photos as runner
 from identify.commands import show
 from identify.commands.app import LISTED
 from identify.commands.chosen import chosen_refs
 from identify.commands.console import complain, console, put_line
+from identify.commands.reading import read_with_bar
 from identify.errors import BadOption
 from identify.measure import measure_file
 from identify.rank.priors import parse as parse_prior
@@ -43,7 +44,7 @@ def references_of(refs: Sequence[str] | None, prior: Sequence[str] | None = None
                 "--prior weighs makers of a reference set, and none was chosen.", "Name one with --refs SET."
             )
         return None
-    references = read_sets(folders)
+    references = read_with_bar(folders)
     return references.weighing(parse_prior(prior, references.prepared.makers)) if prior else references
 
 

@@ -98,8 +98,7 @@ def _eyes_anywhere() -> Array:
 def _blurred(density: Array, sd: float) -> Array:
     """Gaussian blur to four standard deviations, the edge going on as it ends."""
     size = 2 * round(4 * sd) + 1
-    blurred: Array = cv2.GaussianBlur(density, (size, size), sd, borderType=cv2.BORDER_REPLICATE)
-    return blurred
+    return np.asarray(cv2.GaussianBlur(density, (size, size), sd, borderType=cv2.BORDER_REPLICATE), float)
 
 
 def _grid(places: Array, share: Array, anywhere: Array) -> Array:

@@ -102,7 +102,7 @@ class Palette:
     share their list.
     """
 
-    colourways: tuple[Colourway, ...]
+    colourways: Sequence[Colourway]
     coats: Coats
     listed: Indices
     starts: Indices
@@ -123,7 +123,7 @@ class Palette:
     def photographed(self) -> Array:
         """How many colourways each form (n,) lists if all of them are known from photographs, so that the list is what
         has been met so far; else infinity."""
-        by_photo = self.mean_over_forms(np.array([c.basis == "photo" for c in self.colourways], float)) == 1
+        by_photo = self.mean_over_forms(self.coats.looks.photo[self.coats.look].astype(float)) == 1
         return np.where(by_photo, self.counts[self.list_of], np.inf)
 
     @cached_property

@@ -30,7 +30,7 @@ class Prepared:
     `share` (n,): each form's part when all models weigh the same.
     """
 
-    forms: tuple[Form, ...]
+    forms: Sequence[Form]
     noise: Noise
     axes: Axes
     makers: tuple[str, ...]

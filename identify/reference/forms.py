@@ -10,10 +10,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TypeVar
 
+import numpy as np
+
 from identify.records import Polygon
 from identify.reference.profile import Colourway, EyeProfile, Form, RingPlaces, ZoneColour
 from identify.reference.schema import ColourwayTable, EyeTable, Places, RingsTable, SizeTable, VariantTable
 from identify.reference.sets import Drawing, Profile
+from identify.stages import as_polygon
 
 T = TypeVar("T")
 
@@ -93,7 +96,7 @@ def scaled(drawing: Drawing, length_mm: float, depth_mm: float | None) -> Polygo
     """A drawing brought to a length and depth (to the same proportions if no depth is known)."""
     kx = length_mm / drawing.length_mm
     ky = depth_mm / drawing.depth_mm if depth_mm is not None else kx
-    return tuple((x * kx, y * ky) for x, y in drawing.outline_mm)
+    return as_polygon(np.asarray(drawing.outline_mm) * (kx, ky))
 
 
 def forms_of(profile: Profile, index: int) -> Iterator[Form]:

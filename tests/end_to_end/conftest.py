@@ -29,7 +29,8 @@ def command() -> list[str]:
 @pytest.fixture
 def environment(tmp_path: Path) -> dict[str, str]:
     kept = {k: v for k, v in os.environ.items() if not k.startswith(("BAITPRINT", "NO_COLOR", "COLUMNS", "PYTHONPATH"))}
-    return {**kept, "BAITPRINT_CONFIG": str(tmp_path / "config" / "settings.json")}
+    own = {"BAITPRINT_CONFIG": str(tmp_path / "config" / "settings.json"), "BAITPRINT_CACHE": str(tmp_path / "cache")}
+    return {**kept, **own}
 
 
 @pytest.fixture

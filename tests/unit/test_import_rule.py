@@ -39,6 +39,7 @@ ORDER = (
     ("advice",),
     ("reference",),
     ("rank",),
+    ("kept",),
     ("answer",),
     ("same_piece",),
     ("serialise",),
