@@ -387,6 +387,7 @@ class PhotoRecord:
 NONE_OF_THESE, NOT_COMPARABLE = "none of these", "not comparable"
 """What the two answers beside the candidates are called."""
 
+
 @dataclass(frozen=True)
 class PieceShot:
     """One photo of a piece: the number of the bait taken (None if there is none), what it shows, and whether the joint

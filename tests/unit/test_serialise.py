@@ -105,7 +105,13 @@ def answer() -> Identification:
     rows = (Evidence("line ties", "2", "2", 1.2345678901234567), Evidence("prior", "a", "b", -0.1))
     candidate = Candidate("Kjærvik & Søn", "魚", "2", None, 0, "1949/1956", "paper", 1 / 3, match, rows)
     return Identification(
-        (candidate,), (MakerShare("Kjærvik & Søn", 1 / 3),), (ModelShare("Kjærvik & Søn", "魚", 1 / 3),), 2 / 3 - 0.001, 0.001, 0.1, ()
+        (candidate,),
+        (MakerShare("Kjærvik & Søn", 1 / 3),),
+        (ModelShare("Kjærvik & Søn", "魚", 1 / 3),),
+        2 / 3 - 0.001,
+        0.001,
+        0.1,
+        (),
     )
 
 
