@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from identify.body import contour, limb, path, smooth, strip
+from identify.body import contour, doubt, limb, path, smooth, strip
 from identify.closeup import Closeup
 from identify.geometry import Array
 from identify.photo import Photo
@@ -33,15 +33,15 @@ class Tuning:
 
     limb_cap: float = 12.0
     """Misfit of the limb model beyond which one place is as bad as another."""
-    limb_prior: float = 2.5
+    limb_prior: float = 1.0
     """Against leaving the place of the silhouette's edge, per pixel squared."""
     limb_stiff: float = 0.5
     """Against steps of the limb's place, per column squared."""
-    sure: float = 0.3
+    sure: float = 0.6
     """Pixels within which an edge must be known to take full weight against the silhouette."""
     clear: float = 1.2
     """Pixels within which an edge must be known to be called clear."""
-    waves: float = 11.0
+    waves: float = 24.0
     """Vertices; shorter waves of the outline are smoothed away."""
     unclear_share: float = 0.45
     """Share of the vertices that are not clear, beyond which the outline is called unclear."""
@@ -65,7 +65,9 @@ def trace(photo: Photo, region: Region, seen: Closeup) -> Body:
     picture = _Picture.around(photo, points, max(1, math.ceil(float(np.ptp(points, axis=0).max()) / LONGEST)))
     beside = contour.hardware_beside(seen, rough)
     fitted, clear, u = _refine(picture, picture.inwards(points), beside | (width > contour.WIDE))
-    return _finish(photo, region, picture.outwards(fitted), clear, u * picture.shrink)
+    zoom = float(np.hypot(*seen.matrix[0, :2]))
+    ends, flanks = (v / zoom for v in doubt.extents(rough, width))
+    return _finish(photo, region, picture.outwards(fitted), clear, u * picture.shrink, ends, flanks)
 
 
 def _refine(picture: _Picture, points: Array, hidden: Flags) -> tuple[Array, Flags, float]:
@@ -98,7 +100,7 @@ def _refine(picture: _Picture, points: Array, hidden: Flags) -> tuple[Array, Fla
     return fitted, clear, math.hypot(blur / 3, scatter, 0.25, 0.5 * float(1 - clear.mean()))
 
 
-def _finish(photo: Photo, region: Region, outline: Array, clear: Flags, u: float) -> Body:
+def _finish(photo: Photo, region: Region, outline: Array, clear: Flags, u: float, ends: float, flanks: float) -> Body:
     """Keep the outline within the photo and add the warnings."""
     last = np.array([photo.width - 1, photo.height - 1], float)
     inside = np.clip(outline, 0, last)
@@ -109,7 +111,7 @@ def _finish(photo: Photo, region: Region, outline: Array, clear: Flags, u: float
         codes.append("touches-edge")
     if float((~clear).mean()) > TUNING.unclear_share:
         codes.append("outline-unclear")
-    return Body(inside, clear, u, tuple(Notice(code, WARNINGS[code]) for code in codes), u, u)
+    return Body(inside, clear, u, tuple(Notice(code, WARNINGS[code]) for code in codes), ends, flanks)
 
 
 def _nothing(region: Region) -> Body:

@@ -27,6 +27,11 @@ MARGIN_MM = 11.0
 TYPICAL_LENGTH_MM = 65.0
 """Of a bait; used without a scale.  Common practice, no published source."""
 MOST_PIXELS = 4e5
+CUT_MM = 25.0
+"""How much further to look where the body goes on beyond the picture."""
+CUT_PX = 6
+UNSURE_PX = 1.6
+"""Mean width of the outline's step beyond which the network is asked again."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,11 +83,50 @@ def look(photo: Photo, region: Region, calibration: Calibration) -> Closeup:
     turn = np.array([[c, s], [-s, c]])
     lying = rim @ turn.T
     low, high = lying.min(0) - MARGIN_MM * scale, lying.max(0) + MARGIN_MM * scale
+    planes, matrix = _seen(photo, turn, low, high, scale)
+    cut = _cut_sides(planes[0])
+    if any(cut):  # the core was not all of the body
+        more = CUT_MM * scale
+        low, high = low - np.array(cut[:2]) * more, high + np.array(cut[2:]) * more
+        planes, matrix = _seen(photo, turn, low, high, scale)
+    return Closeup(matrix, scale, *planes)
+
+
+def _seen(photo: Photo, turn: Array, low: Array, high: Array, scale: float) -> tuple[Plane, Array]:
+    """What the network says (k, h, w) of the rectangle `low` to `high` of the turned photo, and the matrix to it.
+
+    Where it is of two minds about much of the outline it looks again, at the mirror images, and the mean counts: what
+    it is sure of both ways it is sure of in earnest.
+    """
     zoom = min(PX_PER_MM / scale, math.sqrt(MOST_PIXELS / float(np.prod(high - low))))
     width, height = (max(8, int(v)) for v in np.ceil((high - low) * zoom))
     matrix = np.column_stack([turn * zoom, -low * zoom])
-    seen = pixelnet.probabilities(_sampled(photo, matrix, (width, height)), "identify.closeup", "bait")
-    return Closeup(matrix, scale, *seen)
+    light = _sampled(photo, matrix, (width, height))
+    planes = _asked(light)
+    if unsureness(planes[0]) > UNSURE_PX:
+        mirrored = (planes, _asked(light[::-1])[:, ::-1], _asked(light[:, ::-1])[:, :, ::-1])
+        planes = np.mean(mirrored, 0, dtype=np.float32)
+    return planes, matrix
+
+
+def _asked(light: Plane) -> Plane:
+    return pixelnet.probabilities(np.ascontiguousarray(light), "identify.closeup", "bait")
+
+
+def unsureness(body: Plane) -> float:
+    """How wide the step from body to ground is on average, in pixels: the area that may be either over the length of the
+    border."""
+    likely = (body > 0.5).astype(np.uint8)
+    border = float(np.count_nonzero(likely - cv2.erode(likely, np.ones((3, 3), np.uint8))))
+    return float(np.count_nonzero((body > 0.1) & (body < 0.9))) / max(border, 1.0)
+
+
+def _cut_sides(body: Plane) -> tuple[bool, bool, bool, bool]:
+    """Whether the body runs over the left, top, right and bottom side of its picture."""
+    inside = body > 0.5
+    sides = (inside[:, 0], inside[0], inside[:, -1], inside[-1])
+    left, top, right, bottom = (bool(np.count_nonzero(side) > CUT_PX) for side in sides)
+    return left, top, right, bottom
 
 
 def _sampled(photo: Photo, matrix: Array, size: tuple[int, int]) -> Plane:

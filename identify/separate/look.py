@@ -16,7 +16,7 @@ from identify.photo import Photo
 from identify.separate.ground import Ground, Plane, settled_ground
 from identify.separate.morphology import Mask
 
-PX_PER_MM = 2.5
+PX_PER_MM = 2.0
 """Scale at which the network looks."""
 GUESSED_MM = 150.0
 """How much of the table a photo without a scale is taken to show along its long side, for a first look."""
@@ -55,7 +55,7 @@ class Scene:
         return own
 
 
-GROUND_STEP = 2
+GROUND_STEP = 4
 """Pixels of the scene along one of the ground's picture: light changes slowly."""
 
 
