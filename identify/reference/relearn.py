@@ -18,7 +18,7 @@ from identify.reference.parse import Notes, parse_toml
 from identify.reference.pieces import Piece, Record, Written
 from identify.reference.svgfile import SvgFault, read_outline
 
-QUICK = 6
+QUICK = 4
 """Rounds of fitting curves to an outline: this is done again with each photo."""
 
 
