@@ -63,7 +63,7 @@ def measure(photo: Photo, settings: Settings | None = None) -> PhotoRecord:
     settings = settings or Settings()
     calibration = card.find(photo, settings)
     seen = slips.find(photo)
-    separation, about_slips = slips.set_apart(photo, seen, separate.separate(photo, calibration, settings))
+    seen, separation, about_slips = slips.set_apart(photo, seen, separate.separate(photo, calibration, settings))
     number_of_baits = len(separation.regions)
     baits = tuple(
         _bait(photo, region, calibration, number, of_bait(settings.told, number, number_of_baits), bool(settings.told))
