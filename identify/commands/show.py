@@ -31,9 +31,7 @@ CHANGES = 4
 """So many features without which the answer would change are named."""
 
 
-def photo(
-    out: Console, record: PhotoRecord, units: Units, ranked: bool, references: References | None = None
-) -> None:
+def photo(out: Console, record: PhotoRecord, units: Units, ranked: bool, references: References | None = None) -> None:
     """Everything that one photo gave."""
     out.print(Text(record.photo, style="bold"), soft_wrap=True)
     if record.error is not None:
@@ -145,7 +143,7 @@ def _changes(out: Console, found: Identification, units: Units) -> None:
         if text:
             out.print(Padding(Text(text), INDENT))
     _said(out, "would settle it: ", sheet.settling(found, units))
-    for text in sheet.without(found)[:CHANGES]:
+    for text in sheet.without(found)[:CHANGES] or tuple(filter(None, (sheet.firm(found),))):
         out.print(Padding(Text(text), INDENT))
 
 
