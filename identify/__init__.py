@@ -20,6 +20,8 @@ __version__ = "0.1.0"
 if TYPE_CHECKING:
     from identify.advice import Advice, advise_photo
     from identify.answer import References, identify_photo, rank_photo, read_sets
+    from identify.box.piles import Piles
+    from identify.box.sort import sort_folder
     from identify.errors import BaitprintError
     from identify.measure import measure as measure_photo
     from identify.photo import Photo
@@ -28,23 +30,29 @@ if TYPE_CHECKING:
     from identify.same_piece import identify_piece, join_photos
     from identify.serialise import advice_json, photo_json, piece_json
     from identify.settings import ScaleLine, Settings
+    from identify.slips.sheet import sheet as slip_sheet
+    from identify.tray.drafts import Draft, add_drafts, drafts
 
 __all__ = [
     "Advice",
     "Bait",
     "BaitprintError",
+    "Draft",
     "Identification",
     "Measurement",
     "Photo",
     "PhotoRecord",
     "PieceRecord",
+    "Piles",
     "Quantity",
     "References",
     "ScaleLine",
     "Settings",
     "__version__",
+    "add_drafts",
     "advice_json",
     "advise_photo",
+    "drafts",
     "identify_photo",
     "identify_piece",
     "join_photos",
@@ -54,11 +62,15 @@ __all__ = [
     "rank_photo",
     "read_photo",
     "read_sets",
+    "slip_sheet",
+    "sort_folder",
 ]
 
 _HOMES = {
     "advice": ("Advice", "advise_photo"),
     "answer": ("References", "identify_photo", "rank_photo", "read_sets"),
+    "box.piles": ("Piles",),
+    "box.sort": ("sort_folder",),
     "errors": ("BaitprintError",),
     "measure": ("measure_photo",),
     "photo": ("Photo", "read_photo"),
@@ -66,9 +78,11 @@ _HOMES = {
     "same_piece": ("identify_piece", "join_photos"),
     "serialise": ("advice_json", "photo_json", "piece_json"),
     "settings": ("ScaleLine", "Settings"),
+    "slips.sheet": ("slip_sheet",),
+    "tray.drafts": ("Draft", "add_drafts", "drafts"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
-_CALLED_THERE = {"measure_photo": "measure", "read_photo": "read"}
+_CALLED_THERE = {"measure_photo": "measure", "read_photo": "read", "slip_sheet": "sheet"}
 
 
 def __getattr__(name: str) -> object:

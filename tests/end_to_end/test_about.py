@@ -13,7 +13,19 @@ import identify
 from tests.end_to_end.conftest import Run
 from tests.unit.test_serialise import check
 
-COMMANDS = ["demo", "measure", "identify", "about", "refs list", "refs show", "refs use", "refs lint"]
+COMMANDS = [
+    "demo",
+    "measure",
+    "identify",
+    "tray",
+    "slips",
+    "sort",
+    "about",
+    "refs list",
+    "refs show",
+    "refs use",
+    "refs lint",
+]
 
 
 def test_version(run: Run) -> None:

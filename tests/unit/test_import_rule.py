@@ -42,7 +42,7 @@ ORDER = (
     ("kept",),
     ("answer",),
     ("same_piece",),
-    ("serialise",),
+    ("serialise", "restore"),
     ("report",),
     ("box", "guide", "tray"),
     ("commands",),
