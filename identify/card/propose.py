@@ -20,6 +20,8 @@ from identify.geometry import Array
 CUTS = (0.006, 0.009, 0.0135, 0.020, 0.030, 0.045, 0.07)
 """Gradient of the square root of linear light per pixel at which patches end."""
 MIN_SIDE_PX = 14.0
+TEXTURE_CUTS, TEXTURE_PX = (0.0012, 0.0018, 0.0027, 0.004, 0.006, 0.009), 5
+"""Mean gradient over a neighbourhood of so many pixels at which smooth ends and textured begins."""
 FILL = 0.82
 """Least share of the quadrilateral that its patch covers."""
 ROUGHLY = 1.8
@@ -131,14 +133,23 @@ def plausible(corners: Array, aspect: float, slack: float = 1.0) -> bool:
     return bool(cosine.max() < 0.35 * slack and alike < 0.35 * slack and off < 0.25 * slack)
 
 
+def propose_by_texture(picture: NDArray[np.float32], aspect: float) -> list[Array]:
+    """The same where the card's edges hardly show, on a ground as bright as the card: by how smooth it is."""
+    rough = np.asarray(cv2.blur(gradient(picture), (TEXTURE_PX, TEXTURE_PX)), np.float32)
+    return _from_edges(rough, TEXTURE_CUTS, aspect, 2.0)
+
+
 def propose(picture: NDArray[np.float32], aspect: float) -> list[Array]:
     """Candidate corners (4, 2) in pixels of the reduced picture (h, w, 3, see `perceptual`), best filled first.
 
     `aspect`: the card's longer side over its shorter one.
     """
-    edges = gradient(picture)
+    return _from_edges(gradient(picture), CUTS, aspect, 1.5)
+
+
+def _from_edges(edges: NDArray[np.float32], cuts: tuple[float, ...], aspect: float, outwards: float) -> list[Array]:
     found: list[tuple[float, Array]] = []
-    for cut in CUTS:
+    for cut in cuts:
         for part, corner in patches((edges < cut).astype(np.uint8)):
             padded = cv2.copyMakeBorder(part, 3, 3, 3, 3, cv2.BORDER_CONSTANT)
             for size in (1, 5):
@@ -156,7 +167,7 @@ def propose(picture: NDArray[np.float32], aspect: float) -> list[Array]:
                 quad = cv2.contourArea(corners.astype(np.float32))
                 if not FILL < covered / quad < 1.06:
                     continue
-                found.append((covered / quad, grown(corners + (corner - 3), 1.5)))
+                found.append((covered / quad, grown(corners + (corner - 3), outwards)))
                 break
     return distinct(found)
 

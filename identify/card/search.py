@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from identify.card.judge import Candidate, could_be_grey, judge, refine, rough_candidate
 from identify.card.partly import seen_in_part
-from identify.card.propose import perceptual, propose
+from identify.card.propose import perceptual, propose, propose_by_texture
 from identify.card.strips import sample_photo, sampler
 from identify.card.unions import propose_unions
 from identify.geometry import Array
@@ -64,15 +64,15 @@ class Search:
 
 
 def look_for_card(photo: Photo, settings: Settings) -> Search:
-    """Look for the card at half and, when that finds none, at whole resolution of the reduced picture; at last for one
-    that a shadow's edge runs across."""
+    """Look for the card at half and, when that finds none, at whole resolution of the reduced picture; then by texture
+    alone, and at last for one that a shadow's edge runs across."""
     if min(photo.width, photo.height) < SMALLEST_PX:
         return Search((), ())
     reduced, shrink = photo.reduced(LONG_SIDE)
     picture = perceptual(reduced)
     aspect = max(settings.card_size_mm) / min(settings.card_size_mm)
     result = Search((), ())
-    for coarse, look in ((2, propose), (1, propose), (2, propose_unions)):
+    for coarse, look in ((2, propose), (1, propose), (2, propose_by_texture), (2, propose_unions)):
         small = picture
         if coarse > 1:
             size = (picture.shape[1] // coarse, picture.shape[0] // coarse)
