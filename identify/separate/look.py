@@ -18,8 +18,6 @@ from identify.separate.morphology import Mask
 
 PX_PER_MM = 2.0
 """Scale at which the network looks."""
-GUESSED_MM = 150.0
-"""How much of the table a photo without a scale is taken to show along its long side, for a first look."""
 LEAST_SIDE = 48
 MOST_PIXELS = 1.3e6
 _NOT_GROUND = 0.15
@@ -62,12 +60,13 @@ GROUND_STEP = 4
 def look_at(photo: Photo, calibration: Calibration, px_per_mm: float | None = None) -> Scene | None:
     """Reduce a photo to PX_PER_MM and look at it; None when it is too small to hold a bait.
 
-    `px_per_mm`: the photo's scale where the calibration has none; without both it is guessed.
+    `px_per_mm`: the photo's scale, known or supposed; the calibration's, if it has one, when it is not given.  Raises
+    ValueError without both.
     """
-    if calibration.has_scale:
-        px_per_mm = calibration.px_per_mm_at((photo.width / 2, photo.height / 2))
     if px_per_mm is None:
-        px_per_mm = max(photo.width, photo.height) / GUESSED_MM
+        if not calibration.has_scale:
+            raise ValueError("a photo without a scale is looked at in a supposed one")
+        px_per_mm = calibration.px_per_mm_at((photo.width / 2, photo.height / 2))
     step = max(1.0, px_per_mm / PX_PER_MM, math.sqrt(photo.width * photo.height / MOST_PIXELS))
     w, h = int(photo.width / step), int(photo.height / step)
     if min(w, h) < LEAST_SIDE:

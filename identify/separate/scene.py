@@ -20,9 +20,11 @@ _WIRE_MM = 1.8
 """Width of a hook's wire, generously."""
 _USUAL_MM = 65.0
 """Length of the usual bait, to judge the scale of a photo without one by."""
-_GUESSED_WELL = 1.25
+_GUESSED_WELL = 1.15
 """A guessed scale within this factor of what the baits say is not looked at again."""
 _SMALL_BESIDE = 0.28
+GUESSES_MM = (110.0, 170.0, 260.0)
+"""How much of the table a photo without a scale may show along its long side."""
 _LEAST_CERTAINTY = 0.75
 
 
@@ -41,19 +43,14 @@ def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Sepa
     photo, the outlines of what was not taken for a bait with the reason.  A photo without a bait gives the warning
     `no-bait`.
     """
-    scene = look_at(photo, calibration)
+    scale: float | None = None
+    if calibration.has_scale:
+        scene = look_at(photo, calibration)
+        found = _find(photo, calibration, scene) if scene is not None else []
+    else:
+        scene, found, scale = _at_a_guessed_scale(photo, calibration)
     if scene is None:
         return Separation((), (), (Notice("no-bait", WARNINGS["no-bait"]),))
-    found = _find(photo, calibration, scene)
-    scale: float | None = None
-    if not calibration.has_scale:
-        scale = _usual_scale(scene, found)
-        guessed = scene.px_per_mm * scene.step
-        if scale is not None and not 1 / _GUESSED_WELL < scale / guessed < _GUESSED_WELL:
-            again = look_at(photo, calibration, scale)
-            if again is not None:
-                scene, found = again, _find(photo, calibration, again)
-        found = _beside_the_largest(found)
     regions: list[tuple[Region, float]] = []
     aside: list[SetAside] = []
     for f in found:
@@ -68,6 +65,30 @@ def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Sepa
             aside.append(SetAside(as_polygon(scene.to_photo(f.thing.contour)), reason))
     warnings = () if regions else (Notice("no-bait", WARNINGS["no-bait"]),)
     return Separation(_reading_order(regions), tuple(aside), warnings)
+
+
+def _at_a_guessed_scale(photo: Photo, calibration: Calibration) -> tuple[Scene | None, list[Found], float | None]:
+    """The scene, what it holds, and the photo's pixels per millimetre as the baits' usual length has it.
+
+    The network knows baits by their size too: the photo is looked at as if it showed little or much of the table, and
+    then once more at the scale that the baits found so ask for.
+    """
+    side = max(photo.width, photo.height)
+    seen = [
+        (scene, _find(photo, calibration, scene))
+        for mm in GUESSES_MM
+        if (scene := look_at(photo, calibration, side / mm))
+    ]
+    if not seen:
+        return None, [], None
+    scene, found = max(seen, key=lambda s: sum(f.thing.certainty for f in s[1] if f.reason is None))
+    scale = _usual_scale(scene, found)
+    if scale is not None and not 1 / _GUESSED_WELL < scale / (scene.px_per_mm * scene.step) < _GUESSED_WELL:
+        again = look_at(photo, calibration, scale)
+        if again is not None:
+            scene, found = again, _find(photo, calibration, again)
+            scale = _usual_scale(scene, found) or scale
+    return scene, _beside_the_largest(found), scale
 
 
 def _find(photo: Photo, calibration: Calibration, scene: Scene) -> list[Found]:
