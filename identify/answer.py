@@ -134,6 +134,9 @@ def rank_bait(bait: Bait, references: References, at_most: int | None = None) ->
         measurement = replace(measurement, warnings=(*measurement.warnings, notice))
     listed = max(1, len(forms.forms)) if at_most is None else at_most
     answer = rank(measurement, forms, dict(references.prior), listed, told, explain=True)
+    if answer.ageing is None and answer.colourway_new is not None:
+        notice = Notice("ageing-open", WARNINGS["ageing-open"])
+        measurement = replace(measurement, warnings=(*measurement.warnings, notice))
     return replace(bait, measurement=measurement, identification=answer)
 
 

@@ -455,6 +455,8 @@ WARNINGS: dict[str, str] = {
     "same-model-twice": "The same maker and model stands in two reference sets; the first one counts.",
     "no-refs": "No reference set was chosen, so nothing is ranked.",
     "refs-empty": "The reference set has no models, so the answer can only be none of these.",
+    "ageing-open": "Whether the paint has yellowed or faded cannot be told: no listed colour is near, or its finish "
+    "depends on the light.",
     "size-open": "Without a scale, sizes are not ranked.",
 }
 """Every warning code, with the plain words that explain it."""

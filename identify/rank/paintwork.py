@@ -15,6 +15,7 @@ from identify.rank.colourways import ColourSpeech
 from identify.rank.evidence import Scored
 from identify.rank.likelihood import BACK_SWAPPED
 from identify.rank.newcolour import Listed, reasons
+from identify.rank.palette import HARD
 from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings
 from identify.records import Ageing, ColourwayMatch, Lab, NewColourReason
@@ -30,7 +31,7 @@ FITS = 6.0
 @dataclass(frozen=True)
 class Paintwork:
     """`matches`: the best listed colourway of each candidate; `new`: the probability that the first one's colour is on
-    no list; `ageing` under that candidate's best colourway, if it is listed."""
+    no list; `ageing` under that candidate's best colourway, if it is listed and of plain paint."""
 
     matches: tuple[ColourwayMatch | None, ...]
     new: float | None
@@ -47,6 +48,8 @@ def judge(scored: Sequence[Scored], speech: ColourSpeech | None, r: Readings, p:
     _, best, new = found[0]
     if new > 0.5:
         return Paintwork(matches, new, None, _reasons(scored[0], speech, r, p))
+    if r.hard_to_read or p.palette.colourways[best].finish in HARD:
+        return Paintwork(matches, new, None, ())  # what such a finish shows depends on the light, not on its age
     return Paintwork(matches, new, colourways.age(r, p.palette, best, _swapped(scored[0]), p.noise), ())
 
 

@@ -124,3 +124,13 @@ def test_an_estimate_is_the_mean_over_what_is_likely():
     assert found.yellowing.value == pytest.approx(0.4)
     assert found.yellowing.u == pytest.approx(np.hypot(0.1, 0.05 / np.sqrt(3)))
     assert found.fading.value == pytest.approx(0.15)
+
+
+def test_a_finish_that_depends_on_the_light_tells_no_age():
+    leaf = replace(TEAL_OVER_WHITE, finish="leaf")
+    answer = rank_readings(
+        painted(back=colour(TEAL), belly=colour(WHITE)), prepare([replace(OTTER, colourways=(leaf,))])
+    )
+    assert answer.candidates[0].colourway is not None
+    assert answer.candidates[0].colourway.listed
+    assert answer.ageing is None
