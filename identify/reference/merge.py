@@ -54,7 +54,7 @@ def merge(text: str | None, wanted: Mapping[Path, Any], written: Mapping[str, An
     if text is None:
         every = {spelled(path): value for path, value in wanted.items()}
         return Merged(write.model_toml(nested(wanted)) if wanted else None, every, (), tuple(wanted))
-    document = tomlkit.parse(text)
+    document = tomlkit.parse(text.replace("\r\n", "\n"))
     plain = document.unwrap()
     kept: list[KeptByHand] = []
     changed: list[Path] = []
@@ -89,7 +89,10 @@ def merge(text: str | None, wanted: Mapping[Path, Any], written: Mapping[str, An
     _fit_places(document, wanted, written, values)
     _drop_empty(document, wanted, written)
     values = {name: value for name, value in values.items() if value is not _NOT_OURS}
-    return Merged(_text(document), values, tuple(kept), tuple(changed))
+    fresh_text = _text(document)
+    if fresh_text is not None and "\r\n" in text:
+        fresh_text = fresh_text.replace("\n", "\r\n")
+    return Merged(fresh_text, values, tuple(kept), tuple(changed))
 
 
 _NOT_OURS: Any = object()
@@ -206,7 +209,8 @@ def _append(document: TOMLDocument, section: str, values: Mapping[str, Any]) -> 
     if section not in document:
         array = tomlkit.aot()
         array.append(table)
-        document.add(tomlkit.nl())
+        if not document.as_string().endswith("\n\n"):
+            document.add(tomlkit.nl())
         document.append(section, array)
         return
     entries = document[section]
@@ -214,9 +218,10 @@ def _append(document: TOMLDocument, section: str, values: Mapping[str, Any]) -> 
     place = len(entries)
     if section == "size":
         place = next((i for i, e in enumerate(entries) if i and e["length_mm"] > values["length_mm"]), place)
-    if place == len(entries):
-        entries[-1].add(tomlkit.nl())
-    else:
+    before = entries[place - 1]
+    if not before.as_string().endswith("\n\n"):
+        before.add(tomlkit.nl())
+    if place < len(entries) or list(document)[-1] != section:
         table.add(tomlkit.nl())
     entries.insert(place, table)
 
