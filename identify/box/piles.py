@@ -121,13 +121,15 @@ def make_piles(sheets: Iterable[Sheet], join: Join) -> Piles:
         else:
             best = piece.answer.choices[0]
             known.setdefault((best.maker, best.model, best.size), []).append((piece, best.probability))
+    unlike, alone = _unknown_piles(unknown)
+    again += alone
     return Piles(
         piles=tuple(
             _pile(" ".join(filter(None, (f"{key[0]} / {key[1]}", key[2]))), key, known[key])
             for key in sorted(known, key=lambda k: (k[0], k[1], k[2] or ""))
         ),
         look_again=tuple(sorted(again, key=lambda a: (a.photo, a.bait or 0))),
-        unknown=_unknown_piles(unknown),
+        unknown=unlike,
         unread_slips=tuple(s.photo for s in ordered if {"slip-unread", "slips-several"} & set(s.warnings)),
         not_measured=tuple(NotMeasured(s.photo, s.error["code"], s.error["text"]) for s in ordered if s.error),
     )
@@ -167,11 +169,8 @@ def _doubt(piece: Piece) -> str | None:
     """Why a person should look at a piece before it goes to a pile."""
     answer = piece.answer
     if answer is None or answer.none >= SURE:
-        unclear = piece.readings.body_doubtful and all("outline-unclear" in n.warnings for n in piece.notes)
         cut = all("touches-edge" in n.warnings for n in piece.notes)
-        if cut:
-            return f"{WARNINGS['touches-edge']} It was not grouped."
-        return f"{WARNINGS['outline-unclear']} It was not grouped." if unclear else None
+        return f"{WARNINGS['touches-edge']} It was not grouped." if cut else None
     if answer.choices and answer.choices[0].probability >= SURE:
         return None
     shares = [(c.words, c.probability) for c in answer.choices[:2]] + [("none of these", answer.none)]
@@ -199,13 +198,20 @@ def _middle(values: Sequence[float | None]) -> float | None:
     return median(known) if known else None
 
 
-def _unknown_piles(pieces: Sequence[Piece]) -> tuple[Pile, ...]:
-    """Like with like, the largest pile first."""
-    if not pieces:
-        return ()
-    grouped: dict[int, list[tuple[Piece, float | None]]] = {}
+def _unknown_piles(pieces: Sequence[Piece]) -> tuple[tuple[Pile, ...], list[LookAgain]]:
+    """Like with like, the largest pile first.  One that is like no other and whose outline is unclear may be alone only
+    for that: it is to be looked at again."""
+    grouped: dict[int, list[Piece]] = {}
     for piece, number in zip(pieces, group(moulds([p.readings for p in pieces])), strict=True):
-        grouped.setdefault(number, []).append((piece, None if piece.answer is None else piece.answer.none))
-    piles = [_pile("", (None, None, None), members) for members in grouped.values()]
+        grouped.setdefault(number, []).append(piece)
+    piles, again = [], []
+    for members in grouped.values():
+        notes = [note for piece in members for note in piece.notes]
+        if len(members) == 1 and all("outline-unclear" in note.warnings for note in notes):
+            reason = f"{WARNINGS['outline-unclear']} It was not like any other."
+            again += [LookAgain(n.photo, n.bait, members[0].number, reason) for n in notes]
+        else:
+            shares = [(piece, None if piece.answer is None else piece.answer.none) for piece in members]
+            piles.append(_pile("", (None, None, None), shares))
     piles.sort(key=lambda pile: (-pile.pieces, pile.photos[0].photo, pile.photos[0].bait or 0))
-    return tuple(replace(pile, name=f"Unknown {i}") for i, pile in enumerate(piles, 1))
+    return tuple(replace(pile, name=f"Unknown {i}") for i, pile in enumerate(piles, 1)), again

@@ -186,11 +186,13 @@ def test_like_is_laid_with_like_and_unclear_ones_aside() -> None:
     sheets += [sheet(f"l{i}", None, length=70) for i in range(2)]
     sheets += [
         sheet("cut", NONE, codes=("touches-edge",)),
-        sheet("dim", NONE, codes=("outline-unclear",), body_doubtful=True),
+        sheet("dim", NONE, codes=("outline-unclear",), body_doubtful=True, length=50.1),
     ]
     found = make_piles(sheets, never)
-    assert names(found) == {"Unknown 1": ["s0", "s1", "s2"], "Unknown 2": ["l0", "l1"]}
-    assert [x.photo for x in found.look_again] == ["cut", "dim"]
+    assert names(found) == {"Unknown 1": ["dim", "s0", "s1", "s2"], "Unknown 2": ["l0", "l1"]}
+    assert [x.photo for x in found.look_again] == ["cut"]
+    alone = sheet("odd", NONE, codes=("outline-unclear",), body_doubtful=True, length=90)
+    assert [x.photo for x in make_piles([*sheets, alone], never).look_again] == ["cut", "odd"]
 
 
 def joined(odd: dict[str, str] | None = None) -> Any:
