@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from identify import answer, kept
+from identify import kept
 from identify.answer import References, read_sets
 from identify.kept import store
 from identify.rank import rank_readings
@@ -35,7 +35,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def ready(folder: Path, monkeypatch: pytest.MonkeyPatch) -> References:
     """The set as kept, with reading its files forbidden."""
     with monkeypatch.context() as patch:
-        patch.setattr(answer.reference, "read", lambda *_: pytest.fail("the set was read again"), raising=False)
+        patch.setattr("identify.reference.read", lambda *_: pytest.fail("the set was read again"), raising=False)
         return read_sets([folder])
 
 

@@ -73,7 +73,7 @@ def turned(m: Measurement) -> Measurement:
 OWN = measurement(OTTER)
 
 
-def test_lengths_are_averaged_and_what_photos_share_is_not():
+def test_lengths_are_averaged_and_what_photos_share_is_not() -> None:
     a, b = (Quantity.of(63.0 + d, outline=0.3, height_of_the_silhouette=0.2) for d in (-0.2, 0.2))
     both = average.mean([a, b])
     assert both.value == pytest.approx(63.0)
@@ -84,29 +84,29 @@ def test_lengths_are_averaged_and_what_photos_share_is_not():
     assert both.u < a.u
 
 
-def test_the_card_s_own_size_is_shared():
+def test_the_card_s_own_size_is_shared() -> None:
     many = [Quantity.of(100.0, scale=0.1, outline=0.05) for _ in range(100)]
     assert {p.what: p.u for p in average.mean(many).parts}["scale"] == pytest.approx(0.06)
 
 
-def test_readings_that_scatter_more_than_they_say_get_a_larger_u():
+def test_readings_that_scatter_more_than_they_say_get_a_larger_u() -> None:
     apart = average.mean([Quantity.of(60.0, outline=0.1), Quantity.of(62.0, outline=0.1)])
     assert apart.value == pytest.approx(61.0)
     assert apart.u > 0.9
 
 
-def test_the_surer_photo_counts_more():
+def test_the_surer_photo_counts_more() -> None:
     q = average.mean([Quantity.of(60.0, outline=0.1), Quantity.of(60.6, outline=1.0)])
     assert q.value == pytest.approx(60.0, abs=0.02)
 
 
-def test_a_single_reading_stays_as_it_is():
+def test_a_single_reading_stays_as_it_is() -> None:
     q = Quantity.of(60.0, outline=0.1)
     assert average.mean([q]) is q
     assert average.colour([colour(SLATE)]) == colour(SLATE)
 
 
-def test_tie_counts_of_two_photos_are_multiplied():
+def test_tie_counts_of_two_photos_are_multiplied() -> None:
     unsure = (0.0, 0.45, 0.55, 0.0, 0.0, 0.0)
     both = average.counts([unsure, (0.0, 0.1, 0.9, 0.0, 0.0, 0.0)])
     assert sum(both) == pytest.approx(1)
@@ -115,7 +115,7 @@ def test_tie_counts_of_two_photos_are_multiplied():
     assert wrong[1] == pytest.approx(wrong[2])
 
 
-def test_colours_are_averaged_with_what_the_camera_does_left_in():
+def test_colours_are_averaged_with_what_the_camera_does_left_in() -> None:
     one = average.colour([colour((40.0, 0.0, 0.0)), colour((44.0, 2.0, 0.0))])
     assert one is not None
     assert one.lab == pytest.approx((42.0, 1.0, 0.0))
@@ -123,7 +123,7 @@ def test_colours_are_averaged_with_what_the_camera_does_left_in():
     assert average.colour([]) is None
 
 
-def test_patterns_that_agree_become_surer_and_others_less():
+def test_patterns_that_agree_become_surer_and_others_less() -> None:
     dots, plain = Pattern("dots", (10.0, 0.0, 0.0), 0.1, 0.7), Pattern("plain", None, 0.0, 0.6)
     same, mixed = average.pattern([dots, dots]), average.pattern([dots, plain])
     assert same is not None
@@ -133,7 +133,7 @@ def test_patterns_that_agree_become_surer_and_others_less():
     assert mixed.certainty < 0.7
 
 
-def test_one_piece_twice_agrees_and_another_does_not():
+def test_one_piece_twice_agrees_and_another_does_not() -> None:
     again = shot(sized(measurement(OTTER, flip=True), 1.004))
     assert sum(against(shot(sized(OWN, 1.0)), again).values()) > -1
     other = against(shot(OWN), shot(measurement(LOAF)))
@@ -144,7 +144,7 @@ def test_one_piece_twice_agrees_and_another_does_not():
     assert longer["length"] < -4
 
 
-def test_two_photos_give_a_surer_length_and_the_same_bait():
+def test_two_photos_give_a_surer_length_and_the_same_bait() -> None:
     together = join([shot(sized(OWN, 0.998)), shot(sized(measurement(OTTER, flip=True), 1.002), "b.jpg")])
     m = together.measurement
     assert (together.used, together.odd) == ((0, 1), {})
@@ -163,14 +163,14 @@ def test_two_photos_give_a_surer_length_and_the_same_bait():
     assert (best.maker, best.model) == (OTTER.maker, OTTER.model)
 
 
-def test_one_photo_is_itself():
+def test_one_photo_is_itself() -> None:
     m = join([shot(OWN)]).measurement
     assert (m.length_mm, m.back_colour, m.hangers and m.hangers.count) == (OWN.length_mm, OWN.back_colour, 2)
     assert m.line_ties is not None
     assert m.line_ties.count == 2
 
 
-def test_the_order_of_photos_changes_nothing():
+def test_the_order_of_photos_changes_nothing() -> None:
     a, b, c = shot(sized(OWN, 0.998)), shot(sized(OWN, 1.003), "b.jpg"), shot(sized(OWN, 1.001, 0.002), "c.jpg")
     one, other = join([a, b, c]).measurement, join([c, a, b]).measurement
     assert one.length_mm is not None
@@ -179,7 +179,7 @@ def test_the_order_of_photos_changes_nothing():
     assert one.line_ties == other.line_ties
 
 
-def test_a_photo_read_upside_down_is_set_right_by_the_others():
+def test_a_photo_read_upside_down_is_set_right_by_the_others() -> None:
     together = join([shot(turned(OWN)), shot(OWN, "b.jpg"), shot(OWN, "c.jpg")])
     m = together.measurement
     assert together.odd == {}
@@ -192,7 +192,7 @@ def test_a_photo_read_upside_down_is_set_right_by_the_others():
     assert min(y for _, y in m.line_ties.at_mm) > 0
 
 
-def test_a_photo_of_another_piece_is_left_out_and_named():
+def test_a_photo_of_another_piece_is_left_out_and_named() -> None:
     odd = replace(measurement(LOAF), back_colour=colour(PLUM), belly_colour=colour(MOSS))
     together = join([shot(OWN), shot(odd, "odd.jpg"), shot(OWN, "c.jpg")])
     assert together.used == (0, 2)
@@ -201,7 +201,7 @@ def test_a_photo_of_another_piece_is_left_out_and_named():
     assert together.measurement.length_mm.value == pytest.approx(OTTER.length_mm)
 
 
-def test_a_back_gives_thickness_and_colour_and_is_never_scored_as_a_side():
+def test_a_back_gives_thickness_and_colour_and_is_never_scored_as_a_side() -> None:
     dark = replace(OWN, view=View("back", 0.8), depth_mm=Quantity(9.0, 0.1), depth_to_length=Quantity(9.0 / 56, 0.002))
     back = shot(as_shown(dark), "back.jpg")
     m = join([shot(OWN), back]).measurement
@@ -215,7 +215,7 @@ def test_a_back_gives_thickness_and_colour_and_is_never_scored_as_a_side():
     assert alone.depth_mm is None
 
 
-def test_what_an_open_view_shows_is_settled_by_the_sides():
+def test_what_an_open_view_shows_is_settled_by_the_sides() -> None:
     straw = colour((79.0, 1.0, 37.0))
     open_view = replace(
         OWN, view=View("unsure", 0.3), depth_to_length=Quantity(0.18, 0.003), back_colour=straw, belly_colour=straw
@@ -238,7 +238,7 @@ def record(name: str, *baits: Measurement) -> PhotoRecord:
 REFERENCES = References((), prepare(SET), ())
 
 
-def test_the_joint_line_follows_its_schema_and_has_no_pixels():
+def test_the_joint_line_follows_its_schema_and_has_no_pixels() -> None:
     odd = replace(measurement(LOAF), back_colour=colour(PLUM), belly_colour=colour(MOSS))
     photos = [
         record("x/a.jpg", OWN),
@@ -261,14 +261,14 @@ def test_the_joint_line_follows_its_schema_and_has_no_pixels():
     assert line["bait"]["candidates"][0]["model"] == OTTER.model
 
 
-def test_photos_without_any_bait_give_no_joint_answer():
+def test_photos_without_any_bait_give_no_joint_answer() -> None:
     piece = join_photos([record("a.jpg"), record("b.jpg")], REFERENCES)
     assert piece.bait is None
     assert piece_json(piece)["bait"] is None
     assert [n.code for n in piece.warnings] == ["piece-unseen", "piece-unseen"]
 
 
-def test_what_is_told_holds_for_the_piece():
+def test_what_is_told_holds_for_the_piece() -> None:
     settings = Settings(told=parse(["length_mm=61", "ties=2"]))
     bait = join_photos([record("a.jpg", OWN), record("b.jpg", OWN)], REFERENCES, settings).bait
     assert bait is not None
@@ -277,7 +277,7 @@ def test_what_is_told_holds_for_the_piece():
     assert [c.key for c in bait.clashes or ()] == ["length_mm"]
 
 
-def test_joining_photos_makes_the_true_answer_surer():
+def test_joining_photos_makes_the_true_answer_surer() -> None:
     poor = replace(
         OWN, line_ties=LineTies(None, (0.0, 0.5, 0.5, 0.0, 0.0, 0.0)), hangers=None, eye=None,
         length_mm=Quantity.of(55.7, outline=0.8), depth_to_length=Quantity(0.27, 0.02),
@@ -289,5 +289,5 @@ def test_joining_photos_makes_the_true_answer_surer():
     assert joint.probability > (single.probability if single.model == OTTER.model else 0.0)
 
 
-def test_the_schema_is_that_of_a_photo_s_bait():
+def test_the_schema_is_that_of_a_photo_s_bait() -> None:
     assert (PLACE / "piece-1.json").read_text("utf-8") == text()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 import pytest
@@ -34,11 +35,11 @@ def painted(back: Colour, belly: Colour) -> Readings:
 @given(
     st.tuples(st.floats(10, 95), st.floats(-40, 40), st.floats(-40, 60)), st.floats(0, 0.6), st.floats(0, 0.45)
 )  # fmt: skip
-def test_ageing_can_be_taken_back(lab: Lab, yellowing: float, fading: float):
+def test_ageing_can_be_taken_back(lab: Lab, yellowing: float, fading: float) -> None:
     assert unaged(aged(lab, yellowing, fading), yellowing, fading) == pytest.approx(np.array(lab), abs=1e-6)
 
 
-def test_a_yellowed_film_keeps_back_blue_most():
+def test_a_yellowed_film_keeps_back_blue_most() -> None:
     r, g, b = film(0.4)
     assert b == pytest.approx(0.6)
     assert b < g < r < 1
@@ -47,11 +48,11 @@ def test_a_yellowed_film_keeps_back_blue_most():
     assert white[0] < WHITE[0]
 
 
-def test_fading_draws_towards_grey_of_the_same_lightness():
+def test_fading_draws_towards_grey_of_the_same_lightness() -> None:
     assert aged(RED, 0.0, 0.3) == pytest.approx([RED[0], 0.7 * RED[1], 0.7 * RED[2]], abs=1e-6)
 
 
-def test_the_derivative_leads_from_paint_to_what_shows():
+def test_the_derivative_leads_from_paint_to_what_shows() -> None:
     (new,), (slopes,) = when_new([TEAL])
     amounts = grid()
     step = np.array([0.4, -0.3, 0.2])
@@ -61,7 +62,9 @@ def test_the_derivative_leads_from_paint_to_what_shows():
 
 @pytest.mark.parametrize("basis", ["paint", "photo"])
 @pytest.mark.parametrize(("yellowing", "fading"), [(0.0, 0.0), (0.3, 0.0), (0.45, 0.1), (0.2, 0.3)])
-def test_a_yellowed_colourway_is_told_and_not_called_new(basis: str, yellowing: float, fading: float):
+def test_a_yellowed_colourway_is_told_and_not_called_new(
+    basis: Literal["paint", "photo"], yellowing: float, fading: float
+) -> None:
     back, belly = (colour(_lab(aged(lab, yellowing, fading))) for lab in (TEAL, WHITE))
     if basis == "photo":  # what counts is then what the surface shows
         back, belly = (replace(c, lab=(60.0, 0.0, 0.0)) for c in (back, belly))
@@ -80,7 +83,7 @@ def test_a_yellowed_colourway_is_told_and_not_called_new(basis: str, yellowing: 
     assert 0.02 < answer.ageing.yellowing.u < 0.2
 
 
-def test_paints_that_changed_apart_are_a_new_colour():
+def test_paints_that_changed_apart_are_a_new_colour() -> None:
     yellow_belly = colour(_lab(aged(WHITE, 0.6, 0.0)), 3.0)
     answer = rank_readings(painted(back=colour(TEAL, 3.0), belly=yellow_belly), prepare(SET))
     together = rank_readings(
@@ -91,7 +94,7 @@ def test_paints_that_changed_apart_are_a_new_colour():
     assert answer.colourway_new > 10 * together.colourway_new
 
 
-def test_no_ageing_is_told_where_no_colourway_fits():
+def test_no_ageing_is_told_where_no_colourway_fits() -> None:
     answer = rank_readings(painted(back=colour((20.0, 30.0, -40.0)), belly=colour((60.0, 60.0, 50.0))), prepare(SET))
     assert answer.colourway_new is not None
     assert answer.colourway_new > 0.5
@@ -101,7 +104,7 @@ def test_no_ageing_is_told_where_no_colourway_fits():
     }  # fmt: skip
 
 
-def test_colours_of_another_maker_are_named_first():
+def test_colours_of_another_maker_are_named_first() -> None:
     plum = Colourway("9", "Plum over moss", (27.0, 24.0, -10.0), (60.0, -17.0, 40.0), pattern="plain")
     forms = [SET[0], replace(FERRY, colourways=(plum,))]
     assert plum.back_lab is not None
@@ -117,7 +120,7 @@ def test_colours_of_another_maker_are_named_first():
     assert "Plum over moss" in first.text
 
 
-def test_an_estimate_is_the_mean_over_what_is_likely():
+def test_an_estimate_is_the_mean_over_what_is_likely() -> None:
     amounts = grid()
     chance = ((amounts.yellowing == 0.3) | (amounts.yellowing == 0.5)) & (amounts.fading == 0.15)
     found = estimate(chance.astype(float))
@@ -126,7 +129,7 @@ def test_an_estimate_is_the_mean_over_what_is_likely():
     assert found.fading.value == pytest.approx(0.15)
 
 
-def test_a_finish_that_depends_on_the_light_tells_no_age():
+def test_a_finish_that_depends_on_the_light_tells_no_age() -> None:
     leaf = replace(TEAL_OVER_WHITE, finish="leaf")
     answer = rank_readings(
         painted(back=colour(TEAL), belly=colour(WHITE)), prepare([replace(OTTER, colourways=(leaf,))])

@@ -43,27 +43,27 @@ def colour(lab: Lab, share: float = 0.9) -> Colour:
     return Colour(lab, 4.0, (4.0, 2.0, 2.0), lab, 3.0, share, "#808080", None, "grey")
 
 
-def test_rings_along_the_edge_show_a_side():
+def test_rings_along_the_edge_show_a_side() -> None:
     found = judge(body(), POSE, hardware(ring(250, 200), ring(400, 400)), colour(SLATE), colour(STRAW))
     assert found.kind == "side"
     assert found.probability > 0.95
 
 
-def test_a_bait_of_one_colour_on_its_side_is_a_side():
+def test_a_bait_of_one_colour_on_its_side_is_a_side() -> None:
     with_rings = hardware(ring(250, 200), ring(400, 400))
     assert judge(body(), POSE, with_rings, colour(STRAW), colour(STRAW)).kind == "side"
     with_eye = hardware(ring(250, 200), eyes=((180, 290),))
     assert judge(body(), POSE, with_eye, colour(STRAW), colour(STRAW)).kind == "side"
 
 
-def test_a_body_without_rings_that_looks_the_same_on_both_sides_is_a_back_or_belly():
+def test_a_body_without_rings_that_looks_the_same_on_both_sides_is_a_back_or_belly() -> None:
     assert judge(body(), POSE, hardware(), colour(SLATE), colour(SLATE)).kind == "back"
     belly = judge(body(), POSE, hardware(hooks=((400, 305),)), colour(STRAW), colour(STRAW))
     assert belly.kind == "belly"
     assert belly.probability > 0.7
 
 
-def test_eyes_on_either_side_show_a_back():
+def test_eyes_on_either_side_show_a_back() -> None:
     assert judge(body(), POSE, hardware(eyes=((170, 245), (170, 355))), colour(SLATE), colour(SLATE)).kind == "back"
 
 
@@ -81,12 +81,12 @@ def test_eyes_on_either_side_show_a_back():
 )
 def test_a_single_sign_of_a_side_keeps_it_from_being_called_a_back(
     traced: Body, found: Hardware, back: Lab | None, belly: Lab | None
-):
+) -> None:
     seen = judge(traced, POSE, found, back and colour(back), belly and colour(belly))
     assert seen.kind in ("side", "unsure")
 
 
-def test_a_back_gives_thickness_and_one_colour():
+def test_a_back_gives_thickness_and_one_colour() -> None:
     whole = replace(measured(OTTER), view=View("back", 0.8), depth_mm=Quantity(11.0, 0.1))
     shown = as_shown(replace(whole, back_colour=colour(SLATE, 0.4), belly_colour=colour(STRAW, 0.8)))
     assert shown.depth_mm is None
@@ -99,15 +99,15 @@ def test_a_back_gives_thickness_and_one_colour():
     assert shown.belly_colour is None
 
 
-def test_no_ties_on_a_back_say_nothing_and_a_belly_hides_them():
+def test_no_ties_on_a_back_say_nothing_and_a_belly_hides_them() -> None:
     two = LineTies(2, (0, 0.02, 0.97, 0.01, 0, 0))
     none = LineTies(0, (0.97, 0.03, 0, 0, 0, 0))
     assert as_shown(replace(measured(OTTER), view=View("back", 0.8), line_ties=two)).line_ties == two
-    for kind, ties in (("back", none), ("belly", two)):
-        shown = as_shown(replace(measured(OTTER), view=View(kind, 0.8), line_ties=ties))
+    for view, ties in ((View("back", 0.8), none), (View("belly", 0.8), two)):
+        shown = as_shown(replace(measured(OTTER), view=view, line_ties=ties))
         assert shown.line_ties is None
         assert "ties-unsure" in {n.code for n in shown.warnings}
 
 
-def test_a_side_is_left_as_it_is():
+def test_a_side_is_left_as_it_is() -> None:
     assert as_shown(measured(OTTER)) == measured(OTTER)
