@@ -8,11 +8,11 @@ import pytest
 
 from identify import pixelnet
 from identify.closeup import Closeup, look
-from identify.closeup.look import MARGIN_MM, MOST_PIXELS, PX_PER_MM, TYPICAL_LENGTH_MM
+from identify.closeup.look import MARGIN_MM, MOST_PIXELS, PX_PER_MM, TYPICAL_LENGTH_MM, UNSURE_PX, unsureness
 from identify.geometry import Array
 from identify.pixelnet import Plane
 from identify.stages import Region
-from tests.unit.drawn import GREEN, NO_SCALE, RED, by_colour, closeup, ellipse, painted, ring, scaled
+from tests.unit.drawn import GREEN, NO_SCALE, RED, by_colour, closeup, ellipse, grid, painted, ring, scaled
 
 SIZE = (403, 599)
 
@@ -102,3 +102,35 @@ def test_a_bait_at_the_frame_is_looked_at_beyond_it() -> None:
     seen = look(painted((body, RED)), region_of(body), scaled(5.0))
     assert seen.to_photo([[0, 0]])[0, 0] < -MARGIN_MM * 4
     assert np.isfinite(seen.body).all()
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.8])
+def test_where_the_body_goes_on_it_is_looked_further(turn: float) -> None:
+    """A core that holds but half of the body."""
+    body_at = np.array([301.3, 196.8])
+    body = ellipse(SIZE, body_at, (150, 45), turn)
+    half = region_of(body * (grid(SIZE)[..., 0] < body_at[0]))
+    seen = look(painted((body, RED)), half, scaled(5.0))
+    assert seen.to_photo(middle(seen.body))[0] == pytest.approx(body_at, abs=0.5)
+
+
+def test_softly_seen_bodies_are_looked_at_from_all_sides(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A network that is wrong on the left only, however the picture is turned round: the mean is wrong by a share."""
+    sharp, soft = (ellipse(SIZE, (300, 200), (150, 45)) for _ in range(2))
+    soft = np.asarray(cv2.GaussianBlur(soft, (0, 0), 6.0), float)
+    asked = []
+
+    def lopsided(linear: Plane, package: str, name: str) -> Plane:
+        planes = by_colour(linear, package, name)
+        planes[7, :, : planes.shape[2] // 4] = 0.9
+        asked.append(unsureness(planes[0]))
+        return planes
+
+    monkeypatch.setattr(pixelnet, "probabilities", lopsided)
+    seen = look(painted((sharp, RED)), region_of(sharp), scaled(5.0))
+    assert len(asked) == 1 and asked[0] < UNSURE_PX
+    assert (seen.eye_at[:, 0].max(), seen.eye_at[:, -1].max()) == pytest.approx((0.9, 0.0))
+    seen = look(painted((soft, RED)), region_of(soft), scaled(5.0))
+    assert len(asked) == 4 and asked[1] > UNSURE_PX
+    assert (seen.eye_at[:, 0].max(), seen.eye_at[:, -1].max()) == pytest.approx((0.6, 0.3), abs=0.01)
+    assert seen.to_photo(middle(seen.body))[0] == pytest.approx((300, 200), abs=0.5)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from identify import pixelnet
 from identify.geometry import Array
 from identify.photo import Photo, read
-from identify.separate import separate
+from identify.separate import look, separate
 from identify.separate.ground import settled_ground
 from identify.separate.look import GROUND_STEP, Scene
 from identify.separate.shape import Shape, why_not
@@ -39,6 +39,7 @@ from tests.unit.drawn import (
 
 SHAPE = (300, 400)
 PX_PER_MM = 2.5
+"""Of the scenes that are made by hand."""
 WIRE = 1.8 * PX_PER_MM
 DEMO = Path(__file__).parents[2] / "demo_photos"
 
@@ -174,7 +175,7 @@ def test_core_lies_where_the_body_does(size: tuple[int, int], px_per_mm: float) 
     photo = painted((ellipse(size, centre, axes), RED))
     (region,) = separate(photo, scaled(px_per_mm), Settings()).regions
     away = distance(rim_of(region), centre, axes)
-    step = max(1.0, px_per_mm / PX_PER_MM)
+    step = max(1.0, px_per_mm / look.PX_PER_MM)
     assert away.mean() == pytest.approx(-0.5 * region.shrink, abs=0.35 * step)
     ys, xs = np.nonzero(region.core)
     assert region.to_photo([[xs.mean(), ys.mean()]])[0] == pytest.approx(centre, abs=0.15 * step)
