@@ -1,6 +1,7 @@
 """Reference sets: what is known of makers, models, sizes and colourways, in files that people read and edit.
 
 `read` gives a set without faults as frozen values, `lint` says what is wrong with one, `write` makes its files.
+`enrol` learns them from photos, `find` looks mentions up, `exchange` and `importing` give sets away and take them in.
 Everything named here is loaded when it is first used: a set that was kept ready is not checked again.
 """
 

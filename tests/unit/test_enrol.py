@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from identify.errors import BadOption, Contradicts, NotLearned
+from identify.rank import rank
 from identify.reference import Form, lint, read, write
 from identify.reference.average import centre, robust_sides
 from identify.reference.enrol import Editor, Wish, pieces_of
@@ -138,6 +139,10 @@ def test_a_size_of_another_shape_gets_its_own_outline(folder: Path, editor: Edit
     assert two.outline_mm and three.outline_mm
     assert apart(sides(two.outline_mm), sides(three.outline_mm)) > 0.05
     assert (two.line_ties.count, three.line_ties.count) == (2, 3)  # type: ignore[union-attr]
+    forms = read(folder).forms()
+    small, large = photo("c.jpg"), photo("d.jpg", length=80.0, depth=21.0, power=2.6, ties=(0.2, 0.3, 0.4))
+    for record, size in ((small, "1"), (large, "2")):
+        assert rank(record.baits[0].measurement, forms).candidates[0].size == size
 
 
 def test_a_smaller_size_comes_first_and_the_outline_is_drawn_for_it(folder: Path, editor: Editor) -> None:

@@ -39,7 +39,7 @@ def shelf(tmp_path: Path) -> Path:
         model("Brack & Linn", "Eighty", 80.0, colourway=[colourway], made="1936~/1957", known_by="paper"),
         model("Brack & Linn", "Giant", 400.0),
         model("Kettlemoor Works", "Eighty Two", 80.0, 2, same_mould_as=["Brack & Linn / Eighty"]),
-        {"maker": "Kettlemoor Works", "model": "Bare", "size": [{"length_mm": 50.0}]},
+        {"maker": "Kettlemoor Works", "model": "Bare", "size": [{"length_mm": 50.0, "line_ties": {"count": 3}}]},
     ):
         path = folder / write.model_path(str(values["maker"]), str(values["model"]))
         write.put(path, write.model_toml(values))
@@ -97,8 +97,8 @@ def test_what_it_says(shelf: Path, tmp_path: Path) -> None:
     said = words(target)
     for text in (
         "Brack & Linn / Eighty", "made 1936~/1957", "80.0 ± 0.5 mm long", "31 Slate", "1 line tie", "2 line ties",
-        "1 : 3", "no outline", "Look-alikes, and how to tell them", "line ties: 1 against 2", "shape cannot decide",
-        "Łódz & ?", "Licence: CC0-1.0", "Known by paper of the time",
+        "1 : 3", "3 line ties; no outline", "Look-alikes, and how to tell them", "line ties: 1 against 2",
+        "shape cannot decide", "Łódz & ?", "Licence: CC0-1.0", "Known by paper of the time",
     ):  # fmt: skip
         assert text in said, text
     first = target.read_bytes()
