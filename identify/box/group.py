@@ -267,7 +267,8 @@ def group(m: Moulds) -> list[int]:
         for i in range(rows.start, rows.stop):
             first = i * n - i * (i + 1) // 2
             condensed[first : first + n - 1 - i] = FARTHEST - block[i - start, i + 1 :]
-    tree = linkage(np.clip(condensed, 0, 2 * FARTHEST).astype(np.float64), method="average")
+    # rounded, since the last bits of sums differ from run to run
+    tree = linkage(np.clip(condensed, 0, 2 * FARTHEST).astype(np.float64).round(3), method="average")
     labels = fcluster(tree, FARTHEST + PRIOR, criterion="distance")
     first_seen: dict[int, int] = {}
     return [first_seen.setdefault(int(label), len(first_seen)) for label in labels]

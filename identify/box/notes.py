@@ -10,6 +10,7 @@ from identify.rank import Readings, read
 from identify.records import Identification, Measurement, PhotoRecord
 
 Json = dict[str, Any]
+DECIMALS = 6
 
 
 @dataclass(frozen=True)
@@ -35,13 +36,15 @@ class Answer:
 
 
 def answer_of(candidates: Sequence[Json], none: float) -> Answer:
-    """The answer in a line's `candidates` and what is left for none of them."""
+    """The answer in a line's `candidates` and what is left for none of them, to so many decimals as are the same at
+    every run."""
     shares: dict[tuple[str, str, str | None], float] = {}
     for c in candidates:
         key = c["maker"], c["model"], c["size"]
         shares[key] = shares.get(key, 0.0) + c["probability"]
+    shares = {key: round(p, DECIMALS) for key, p in shares.items()}
     ranked = sorted(shares.items(), key=lambda item: (-item[1], item[0][0], item[0][1], item[0][2] or ""))
-    return Answer(tuple(Choice(*key, p) for key, p in ranked), none)
+    return Answer(tuple(Choice(*key, p) for key, p in ranked), round(none, DECIMALS))
 
 
 def answer_found(found: Identification) -> Answer:

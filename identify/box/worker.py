@@ -32,6 +32,7 @@ from identify.settings import Settings
 Json = dict[str, Any]
 LISTED = 5
 """So many candidates are kept of each bait."""
+FIGURES = 10
 
 
 @dataclass(frozen=True)
@@ -84,7 +85,18 @@ class Worker:
 
     def _ranked(self, measured: Json) -> Json:
         """Ranked from the line, not from what was measured just now: so a line ranked anew comes out the same."""
-        return photo_json(rank_photo(photo_restored(measured), self._references, LISTED))
+        line: Json = steady(photo_json(rank_photo(photo_restored(measured), self._references, LISTED)))
+        return line
+
+
+def steady(value: Any) -> Any:
+    """JSON with all numbers to so many figures as come out the same at every run: sums of many products differ in
+    their last bits with where numpy's arrays happen to lie in memory."""
+    if isinstance(value, float):
+        return float(f"{value:.{FIGURES}g}")
+    if isinstance(value, dict):
+        return {key: steady(v) for key, v in value.items()}
+    return [steady(v) for v in value] if isinstance(value, list) else value
 
 
 def _drawn() -> Photo:
