@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,9 +11,9 @@ from rich.console import Console
 from rich.padding import Padding
 from rich.text import Text
 
-from identify.commands.console import DONE, INTERRUPTED, PARTLY, USAGE, complain, console, put_line
-from identify.commands.photos import Bar, expand
-from identify.errors import BadOption, PhotoMissing
+from identify.commands.console import DONE, INTERRUPTED, PARTLY, USAGE, complain, console, internal, put_line
+from identify.commands.photos import INTERNAL, Bar, expand
+from identify.errors import BadOption, BaitprintError, PhotoMissing
 from identify.reference import write
 from identify.reference.enrol import Done, Editor, Wish
 from identify.reference.learning import Outcome, learn_all
@@ -152,10 +153,16 @@ def _learn(
 
 
 def _complain(outcome: Outcome, table: str | None) -> str:
-    assert outcome.fault is not None
+    fault = outcome.fault
+    assert fault is not None
     where = f"{table} line {outcome.wish.row}: " if table is not None and outcome.wish.row is not None else ""
-    complain(f"{where}{outcome.fault.message}")
-    return outcome.fault.code
+    if isinstance(fault, BaitprintError):
+        complain(f"{where}{fault.message}")
+        return fault.code
+    if os.environ.get("BAITPRINT_DEBUG"):
+        raise fault
+    complain(f"{where}{outcome.wish.photo}: {internal(fault)}")
+    return INTERNAL
 
 
 def _show(out: Console, wish: Wish, done: Done) -> None:

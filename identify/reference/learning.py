@@ -29,11 +29,11 @@ AHEAD = 2
 
 @dataclass(frozen=True)
 class Outcome:
-    """What came of one wish: `done`, or why not."""
+    """What came of one wish: `done`, or why not.  A fault that nobody foresaw costs its own photo only."""
 
     wish: Wish
     done: Done | None
-    fault: BaitprintError | None
+    fault: Exception | None
 
 
 def cores() -> int:
@@ -67,7 +67,7 @@ def learn_all(editor: Editor, wishes: Sequence[Wish], settings: Settings, jobs: 
                         raise found
                     record = None if editor.knows(wish, found) else ahead.get(wish.photo, found)
                     yield Outcome(wish, editor.add(wish, record, found), None)
-                except BaitprintError as why:
+                except Exception as why:
                     yield Outcome(wish, None, why)
         finally:
             if pool is not None:

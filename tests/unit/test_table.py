@@ -108,6 +108,24 @@ def test_interrupted_it_goes_on_where_it_stopped(
     assert measured == ["a.jpg", "b.jpg", "c.jpg"] and len(read(box / "shelf").forms()) == 1
 
 
+def test_a_fault_of_ours_costs_its_own_photo_only(
+    box: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], measured: list[str]
+) -> None:
+    real = learning.measure_file
+
+    def sometimes(path: str, settings: Settings) -> PhotoRecord:
+        if path.endswith("b.jpg"):
+            raise ZeroDivisionError("a bug")
+        return real(path, settings)
+
+    monkeypatch.setattr(learning, "measure_file", sometimes)
+    monkeypatch.delenv("BAITPRINT_DEBUG", raising=False)
+    (box / "t.csv").write_text("\n".join([HEAD, *(ROW.format(n) for n in "abc")]), "utf-8")
+    assert refs_add.add(str(box / "shelf"), refs_add.Asked(table=str(box / "t.csv")), Settings(), 1) == 1
+    said = capsys.readouterr()
+    assert "2 of 3 photos learned from" in said.out and "line 3" in said.err and "ZeroDivisionError" in said.err
+
+
 @pytest.mark.parametrize(
     ("content", "said"),
     [
