@@ -11,9 +11,9 @@ from rich.console import Console
 from rich.padding import Padding
 from rich.text import Text
 
-from identify.commands.console import DONE, INTERRUPTED, PARTLY, USAGE, complain, console, internal, put_line
-from identify.commands.photos import INTERNAL, Bar, expand
-from identify.errors import BadOption, BaitprintError, PhotoMissing
+from identify.commands.console import DONE, INTERRUPTED, PARTLY, USAGE, complain, console, put_line
+from identify.commands.photos import Bar, expand
+from identify.errors import INTERNAL, BadOption, BaitprintError, PhotoMissing, internal
 from identify.reference import write
 from identify.reference.enrol import Done, Editor, Wish
 from identify.reference.learning import Outcome, learn_all
