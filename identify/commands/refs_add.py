@@ -105,7 +105,6 @@ def _told(asked: Asked) -> list[Wish]:
     if asked.pile is not None:
         if len(asked.photos) != 1:
             raise BadOption("--pile needs the folder of `baitprint sort` and a pile's name.", "--pile DIR NAME")
-        told["known_by"] = told["known_by"] or "tool"
         return pile_wishes(Path(asked.pile), asked.photos[0], maker, model, facts_of(told), asked.contributor)
     if not asked.photos:
         raise BadOption("No photo was given.", "Name one or more photos of the bait.")
@@ -123,6 +122,7 @@ def _learn(
     new = known = 0
     bar = Bar(len(wishes), False)
     try:
+        bar.show(0, str(wishes[0].photo) if wishes else "")
         for done, outcome in enumerate(learn_all(editor, wishes, settings, jobs)):
             bar.show(done, str(outcome.wish.photo))
             if outcome.done is None:

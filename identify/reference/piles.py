@@ -14,7 +14,8 @@ KINDS = ("piles", "unknown_piles")
 
 
 def pile_wishes(folder: Path, name: str, maker: str, model: str, facts: Facts, contributor: str | None) -> list[Wish]:
-    """One wish for each bait of a pile.  Raises BadOption if there is no such pile."""
+    """One wish for each bait of a pile; a pile that the program named is known by that alone, unless told otherwise.
+    Raises BadOption if there is no such pile."""
     place = folder / "piles.json"
     try:
         found: dict[str, Any] = json.loads(place.read_text("utf-8"))
@@ -24,6 +25,8 @@ def pile_wishes(folder: Path, name: str, maker: str, model: str, facts: Facts, c
         raise BadOption(f"{place} cannot be read: {why}.", "Name the folder that `baitprint sort` wrote.") from why
     if chosen is None:
         raise BadOption(f"There is no pile '{name}' in {folder}.", f"It has: {', '.join(p['name'] for p in piles)}.")
+    if chosen.get("maker") is not None and facts.known_by is None:
+        facts = facts.model_copy(update={"known_by": "tool"})  # it was this program that named it
     base = _photos_of(folder, [str(entry["photo"]) for entry in chosen["photos"]])
     return [
         Wish(

@@ -176,7 +176,8 @@ def test_ways_of_asking_exclude_each_other(box: Path) -> None:
 def test_a_pile_of_sort(box: Path) -> None:
     piles = '{"piles": [{"name": "p1", "photos": [{"photo": "a.jpg", "bait": 2, "piece": null, "probability": 0.9}]}]}'
     (box / "piles.json").write_text(piles, "utf-8")
-    (wish,) = pile_wishes(box, "p1", "M", "N", facts_of({"size": "1", "known_by": "tool"}), None)
+    (wish,) = pile_wishes(box, "p1", "M", "N", facts_of({"size": "1"}), None)
+    assert wish.facts.known_by is None  # a pile without a maker: the person names it
     assert (wish.photo, wish.bait, wish.piece) == (box / "a.jpg", 2, None)
     (box / "out").mkdir()
     (box / "out" / "piles.json").write_text(piles.replace("a.jpg", "gone.jpg"), "utf-8")
@@ -184,6 +185,8 @@ def test_a_pile_of_sort(box: Path) -> None:
         pile_wishes(box / "out", "p1", "M", "N", facts_of({"size": "1"}), None)
     (box / "out" / "piles.json").write_text(piles, "utf-8")
     assert pile_wishes(box / "out", "p1", "M", "N", facts_of({"size": "1"}), None)[0].photo == box / "a.jpg"
+    (box / "out" / "piles.json").write_text(piles.replace('"name": "p1"', '"name": "p1", "maker": "M"'), "utf-8")
+    assert pile_wishes(box / "out", "p1", "M", "N", facts_of({"size": "1"}), None)[0].facts.known_by == "tool"
     with pytest.raises(BadOption, match="There is no pile 'p2'"):
         pile_wishes(box, "p2", "M", "N", facts_of({"size": "1"}), None)
 
