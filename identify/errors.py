@@ -6,6 +6,7 @@
     │   ├── PhotoUnreadable       photo-unreadable
     │   ├── PhotoTooLarge         photo-too-large
     │   └── WorkerLost            worker-lost
+    ├── FolderUnreadable          folder-unreadable
     ├── ReferenceSetError
     │   ├── SetMissing            set-missing
     │   └── SetFaulty             set-faulty
@@ -67,6 +68,12 @@ class WorkerLost(PhotoError):
     """The process that measured the photo ended or hung; the next sort tries it again."""
 
     code = "worker-lost"
+
+
+class FolderUnreadable(BaitprintError):
+    """A folder within the one to be sorted cannot be looked into."""
+
+    code = "folder-unreadable"
 
 
 class ReferenceSetError(BaitprintError):

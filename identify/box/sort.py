@@ -20,7 +20,7 @@ from identify.box.piles import Joint, NotMeasured, Piles, make_piles
 from identify.box.thumbs import thumbs_of
 from identify.box.walk import Found, Walked, walk
 from identify.box.write import dumped, write_index
-from identify.errors import INTERNAL, BadOption, PhotoMissing, WorkerLost
+from identify.errors import INTERNAL, BadOption, FolderUnreadable, PhotoMissing, WorkerLost
 from identify.files import made, put_text
 from identify.rank import read
 from identify.restore import photo_restored
@@ -31,7 +31,6 @@ Json = dict[str, Any]
 JOURNAL, PILES = "photos.jsonl", "piles.json"
 AGAIN = (WorkerLost.code, INTERNAL)
 """Photos that ended so are tried again by the next sort."""
-CLOSED = "folder-unreadable"
 
 
 @dataclass(frozen=True)
@@ -146,7 +145,8 @@ class Sorter:
         """The piles as they are now."""
         found = make_piles(self.sheets(), self.join)
         closed = tuple(
-            NotMeasured(name, CLOSED, f"This folder cannot be looked into: {why}.") for name, why in self._walked.closed
+            NotMeasured(name, FolderUnreadable.code, f"This folder cannot be looked into: {why}.")
+            for name, why in self._walked.closed
         )
         return Piles(found.piles, found.look_again, found.unknown, found.unread_slips, closed + found.not_measured)
 

@@ -100,6 +100,10 @@ def sort(
     """Sort a folder of photos into piles, like with like; after a stop the next call goes on from there."""
     settings = options.settings_of(card, card_size, card_thickness, card_reflectance, no_card, scale)
     unit = options.units_of(units)
+    from pathlib import Path
+
+    if not Path(folder).is_dir():  # said at once, before all that sorting needs is loaded
+        raise BadOption(f"There is no folder {folder}.", "Name the folder that holds the photos.")
     if watch and as_json:
         raise BadOption(
             "--watch and --json do not go together.", "Leave one of them out; DIR/piles.json is written too."
