@@ -31,7 +31,8 @@ COLOUR_FLOOR, COLOUR_APART = 3.0, 30.0
 TAIL, COLOUR_TAIL = 4.0, 10.0
 """Degrees of freedom of Student's t: outlines are misread more often than colours."""
 BODY_AT_LEAST, TIES_AT_LEAST = -2.0, -1.5
-"""A misread outline and a miscounted tie must not by themselves set a photo apart."""
+"""A misread outline and a miscounted tie must not by themselves set a photo apart; without a length to go by, an
+outline may."""
 APART = -4.0
 """Two photos that speak against one piece by more than this (natural log) are not taken together."""
 MISREAD = 0.05
@@ -92,8 +93,8 @@ def against(one: Shot, other: Shot) -> dict[str, float]:
     What agrees makes nothing good that does not: two colourways of one model agree in all but the colour.
     """
     found = {"length": 0.0, "outline": 0.0, "line ties": 0.0}
-    if one.m.length_mm is not None and other.m.length_mm is not None:
-        a, b = one.m.length_mm, other.m.length_mm
+    a, b = one.m.length_mm, other.m.length_mm
+    if a is not None and b is not None:
         found["length"] = _ratio(math.log(a.value / b.value), math.hypot(own_u(a), own_u(b)), SIZE_APART)
     turned_back = False
     if one.is_side and other.is_side:
@@ -102,7 +103,9 @@ def against(one: Shot, other: Shot) -> dict[str, float]:
         turned_back = bool(way & 1)
         aspect = _ratio(math.log(p.value / q.value), math.hypot(own_u(p), own_u(q)), ASPECT_APART)
         shape = _ratio(float(rms_height(TURNED[way] * other.shape - one.shape)), SHAPE_SAME, SHAPE_APART)
-        found["outline"] = max(min(aspect, 0.0) + min(shape, 0.0), BODY_AT_LEAST)
+        found["outline"] = min(aspect, 0.0) + min(shape, 0.0)
+        if a is not None and b is not None:
+            found["outline"] = max(found["outline"], BODY_AT_LEAST)
         ties = [None if s.m.line_ties is None else s.m.line_ties.probabilities for s in (one, other)]
         found["line ties"] = max(_counts(*ties), TIES_AT_LEAST)
     ends = (other.m.back_colour, other.m.belly_colour)

@@ -144,6 +144,14 @@ def test_one_piece_twice_agrees_and_another_does_not() -> None:
     assert longer["length"] < -4
 
 
+def test_without_a_length_another_outline_sets_a_photo_apart() -> None:
+    def bare(m: Measurement) -> Shot:
+        return shot(replace(m, length_mm=None, depth_mm=None))
+
+    assert sum(against(bare(OWN), bare(measurement(LOAF))).values()) < -4
+    assert sum(against(bare(OWN), bare(measurement(OTTER, flip=True))).values()) > -1
+
+
 def test_two_photos_give_a_surer_length_and_the_same_bait() -> None:
     together = join([shot(sized(OWN, 0.998)), shot(sized(measurement(OTTER, flip=True), 1.002), "b.jpg")])
     m = together.measurement
