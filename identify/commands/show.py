@@ -37,7 +37,10 @@ def photo(out: Console, record: PhotoRecord, units: Units, ranked: bool, referen
     if record.error is not None:
         out.print(Padding(Text(f"could not be used ({record.error.code}): {record.error.text}"), INDENT))
         return
-    out.print(f"  {record.width} × {record.height} px, {words.card(record.card, record.scale)}")
+    out.print(
+        f"  {record.width} × {record.height} px, {words.photo_facts(record.card, record.scale, record.slip)}",
+        soft_wrap=True,
+    )
     _notices(out, record.warnings)
     for reason in words.set_aside(record.set_aside):
         out.print(f"  set aside: {reason}")

@@ -77,7 +77,7 @@ def _show(out: Console, record: PhotoRecord, units: Units) -> None:
         out.print(f"  could not be used ({record.error.code}): {record.error.text}", soft_wrap=True)
         return
     n = len(record.baits)
-    out.print(f"  {n} bait{'' if n == 1 else 's'}, {words.card(record.card, record.scale)}")
+    out.print(f"  {n} bait{'' if n == 1 else 's'}, {words.photo_facts(record.card, record.scale, record.slip)}")
     for text in notices(record):
         out.print(Text.assemble("  ", ("note: ", "yellow"), text), soft_wrap=True)
     for reason in words.set_aside(record.set_aside):

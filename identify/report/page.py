@@ -48,7 +48,9 @@ def photo_page(
     size = f"{record.width} × {record.height} px" if record.width else ""
     return PhotoPage(
         name=name,
-        facts=", ".join(filter(None, (size, words.card(record.card, record.scale)))) if record.error is None else "",
+        facts=", ".join(filter(None, (size, words.photo_facts(record.card, record.scale, record.slip))))
+        if record.error is None
+        else "",
         error=None if record.error is None else record.error.text,
         notices=_texts(record.warnings),
         set_aside=words.set_aside(record.set_aside),

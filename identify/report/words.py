@@ -26,6 +26,7 @@ from identify.records import (
     Quantity,
     Scale,
     SetAside,
+    Slip,
 )
 
 Units = Literal["mm", "inch"]
@@ -276,6 +277,11 @@ def photos_used(record: PieceRecord) -> tuple[str, ...]:
     left = [f"{PurePath(s.photo).name}: {s.why_not}" for s in record.shots if not s.used]
     said = (f"From {', '.join(used)}.",) if used else ()
     return said + ((f"Left out: {'; '.join(left)}.",) if left else ())
+
+
+def photo_facts(card_seen: Card | None, scale: Scale | None, slip: Slip | None) -> str:
+    """How the photo was scaled and, where a slip lies in it, its number."""
+    return ", ".join([card(card_seen, scale), *([] if slip is None else [f"slip {slip.number}"])])
 
 
 def measured_rows(m: Measurement, units: Units) -> list[tuple[str, str]]:

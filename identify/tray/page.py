@@ -97,7 +97,7 @@ def _page(record: PhotoRecord, read: Photo | None, units: Units) -> TrayPage:
         Crop(row, "data:image/jpeg;base64," + base64.b64encode(jpeg).decode("ascii"))
         for row, jpeg in zip(rows(record, units), jpegs, strict=True)
     )
-    facts = f"{record.width} × {record.height} px, {words.card(record.card, record.scale)}"
+    facts = f"{record.width} × {record.height} px, {words.photo_facts(record.card, record.scale, record.slip)}"
     return TrayPage(
         name, facts, None, notices(record), words.set_aside(record.set_aside), whole,
         drawing.whole(record, x1 - x0, y1 - y0), tuple(crops),
