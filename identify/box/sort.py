@@ -19,7 +19,7 @@ from identify.box.notes import Sheet, answer_found, sheet_of
 from identify.box.piles import Joint, NotMeasured, Piles, make_piles
 from identify.box.thumbs import thumbs_of
 from identify.box.walk import Found, Walked, walk
-from identify.box.write import dumped, write_index
+from identify.box.write import dumped, seen_from, write_index
 from identify.errors import INTERNAL, BadOption, FolderUnreadable, PhotoMissing, WorkerLost
 from identify.files import made, put_text
 from identify.rank import read
@@ -129,7 +129,7 @@ class Sorter:
         """The piles as they are now, written."""
         self.journal.settle([photo.name for photo in self._walked.photos if photo.name in self.journal.entries])
         piles = self.piles()
-        put_text(self.out / PILES, dumped(piles))
+        put_text(self.out / PILES, dumped(piles, seen_from(self.out, self.folder)))
         return piles
 
     def index(self, piles: Piles, units: str = "mm") -> Path:

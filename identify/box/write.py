@@ -30,8 +30,8 @@ LINKS = "piles"
 AGAIN = "look again"
 
 
-def piles_json(piles: Piles) -> dict[str, Any]:
-    """The contract's object."""
+def piles_json(piles: Piles, folder: str | None = None) -> dict[str, Any]:
+    """The contract's object.  `folder`: where the photos are, as seen from the object's file."""
 
     def placed(pile: Pile) -> list[dict[str, Any]]:
         return [{"photo": p.photo, "bait": p.bait, "piece": p.piece, "probability": p.probability} for p in pile.photos]
@@ -41,6 +41,7 @@ def piles_json(piles: Piles) -> dict[str, Any]:
 
     return {
         "schema": SCHEMA,
+        "folder": folder,
         "piles": [
             {"name": p.name, "maker": p.maker, "model": p.model, "size": p.size, "photos": placed(p)}
             for p in piles.piles
@@ -52,9 +53,9 @@ def piles_json(piles: Piles) -> dict[str, Any]:
     }
 
 
-def dumped(piles: Piles) -> str:
+def dumped(piles: Piles, folder: str | None = None) -> str:
     """`piles.json` as text; a name that is not text keeps its bytes as escapes."""
-    document = piles_json(piles)
+    document = piles_json(piles, folder)
     text = json.dumps(document, ensure_ascii=False, indent=1)
     try:
         text.encode()
@@ -108,13 +109,17 @@ def write_index(
     return out / "index.html"
 
 
-def _linker(out: Path, folder: Path) -> Callable[[str], str | None]:
-    """Where a photo is, as seen from the index; None for all where that cannot be told (another drive)."""
+def seen_from(out: Path, folder: Path) -> str | None:
+    """The folder of the photos as seen from another, with slashes; None where that cannot be told (another drive)."""
     try:
-        start = os.path.relpath(folder.resolve(), out.resolve())
+        return Path(os.path.relpath(folder.resolve(), out.resolve())).as_posix()
     except ValueError:
-        return lambda name: None
-    return lambda name: quote(f"{Path(start).as_posix()}/{name}", errors="surrogateescape")
+        return None
+
+
+def _linker(out: Path, folder: Path) -> Callable[[str], str | None]:
+    start = seen_from(out, folder)
+    return lambda name: None if start is None else quote(f"{start}/{name}", errors="surrogateescape")
 
 
 def about(pile: Pile, units: Units) -> str:

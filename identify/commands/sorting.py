@@ -18,7 +18,7 @@ from identify.box.labels import labels
 from identify.box.piles import Piles
 from identify.box.sort import Sorter
 from identify.box.watch import Arrival, watch
-from identify.box.write import about, piles_json, write_links, write_plan
+from identify.box.write import about, piles_json, seen_from, write_links, write_plan
 from identify.commands.chosen import chosen_refs
 from identify.commands.console import DONE, PARTLY, complain, console, put_line
 from identify.commands.jobs import NO_REFS
@@ -73,7 +73,7 @@ def sort_photos(wish: Wish) -> int:
         for failed in piles.not_measured:
             complain(f"{failed.photo}: {failed.error}")
         if wish.as_json:
-            put_line(dumps(piles_json(piles)))
+            put_line(dumps(piles_json(piles, seen_from(sorter.out, sorter.folder))))
         else:
             _show(piles, wish.units)
             put_line(f"Piles: {Path(wish.out) / 'index.html'}")
