@@ -43,7 +43,7 @@ DIP_WIDTH_PX = 2.5
 the card, or darker.  A narrow dark line is what sharpening leaves beside any edge."""
 LEAVES = 0.03
 INWARDS_PX = 0.8
-MUCH_BETTER = 1.0
+MUCH_BETTER = 0.75
 """Logarithm of mean square by which such a line must improve the fit."""
 PLACES_PX = np.arange(-7.0, 3.51, 0.25)
 OFFSETS_PX = np.arange(-12.0, 9.25, 0.5)
@@ -211,7 +211,7 @@ def _best_model(strip: Strip, blur: float, band: float) -> tuple[Array, float]:
         height = middle(np.einsum("mskp,mkp->smp", parts[rivals], first[rivals]))
         width = np.array(models)[rivals, :1]
         seen = (height > max(STEP, 15 * strip.noise)) & (width > 1.3 * blur)
-        seen |= (height < -max(DIP, 6 * strip.noise)) & (width >= DIP_WIDTH_PX)
+        seen |= (height < -max(DIP, 3 * strip.noise)) & (width >= DIP_WIDTH_PX)
         error[rivals] = np.where(seen[:, None], error[rivals], np.inf)
         scores[rivals] = score(rivals) + MUCH_BETTER
     chosen = int(np.argmin(scores))

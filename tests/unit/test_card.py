@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from identify.calibration import Calibration
 from identify.card import find
+from identify.card.propose import propose, propose_by_texture
+from identify.card.unions import propose_unions
 from identify.errors import BadOption
 from identify.photo import Photo
 from identify.settings import ScaleLine, Settings
@@ -108,6 +112,32 @@ def test_no_card_is_said_rather_than_a_false_one(things: tuple) -> None:  # type
     assert found.card.why_not and "--card" in found.card.why_not
     assert found.to_plane is None and found.scale.source == "none" and not found.colour_from_card
     assert "no-card" in codes(found)
+
+
+def patchy(texture: float) -> NDArray[np.float32]:
+    """A smooth rectangle of just the light of the textured ground around it (h, w, 3), and darker on one side."""
+    rng = np.random.default_rng(4)
+    picture = np.full((300, 400, 3), 0.4, np.float32)
+    cloth = cv2.GaussianBlur(rng.standard_normal((300, 400)).astype(np.float32), (0, 0), 1.0)
+    picture += (cloth * texture / cloth.std())[..., None]
+    picture[100:200, 120:278] = 0.4
+    return picture
+
+
+def test_by_texture_a_card_as_bright_as_the_ground_is_offered() -> None:
+    (quad,) = propose_by_texture(patchy(0.02), 158 / 100)
+    assert corner_error(quad, np.array([[120, 100], [277, 100], [277, 199], [120, 199]], float)) < 5
+    assert propose(patchy(0.002), 158 / 100) == []
+
+
+def test_two_parts_in_light_and_shadow_make_one_quadrilateral() -> None:
+    picture = patchy(0.02)
+    picture[100:200, 200:278] = 0.25
+    assert not any(np.ptp(q[:, 0]) > 140 for q in propose(picture, 158 / 100))
+    (quad,) = (q for q in propose_unions(picture, 158 / 100) if np.ptp(q[:, 0]) > 140)
+    assert corner_error(quad, np.array([[120, 100], [277, 100], [277, 199], [120, 199]], float)) < 6
+    picture[100:200, 200:278] = (0.15, 0.2, 0.45)  # of another hue, so no shadow
+    assert not any(np.ptp(q[:, 0]) > 140 for q in propose_unions(picture, 158 / 100))
 
 
 def test_two_cards_are_one_too_many() -> None:
