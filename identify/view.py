@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import combinations
 from typing import Literal
 
 import numpy as np
@@ -50,7 +51,9 @@ MID_GREY = 50.0
 U_STANDING = 0.02
 """Relative standard uncertainty of a thickness, since a body that stands on its belly may lean."""
 OVER, AWAY = 0.2, 0.28
-"""Shares of the depth within which a thing lies over the axis, and beyond which an eye sits to one side of it."""
+"""Shares of the depth within which a thing lies over the axis, and up to which an eye lies within the flank."""
+SAME_PLACE = 0.03
+"""Share of the length within which two things are one, and two eyes each other's mirror image."""
 
 
 def judge(traced: Body, pose: Pose, found: Hardware, back: Colour | None, belly: Colour | None) -> View:
@@ -74,20 +77,22 @@ def _signs(
     """How likely (3,) each sign is in each view."""
     outline = _framed(traced.outline_px, pose)
     depth = float(np.ptp(outline[:, 1]))
+    eyes = _framed([e.at_px for e in found.eyes if e.probability > 0.5], pose)
     places = _framed([r.at_px for r in found.rings], pose)
-    along = [r.probability for r, at in zip(found.rings, places, strict=True) if NEAR_END < at[0] < 1 - NEAR_END]
+    along = [
+        ring.probability
+        for ring, at in zip(found.rings, places, strict=True)
+        if NEAR_END < at[0] < 1 - NEAR_END and not (np.hypot(*(eyes - at).T) < SAME_PLACE).any()
+    ]
     yield _rings(along)
     yield BENT if _bend(outline) > BENDS else 1 - BENT
-    eyes = [
-        at
-        for e, at in zip(found.eyes, _framed([e.at_px for e in found.eyes], pose), strict=True)
-        if e.probability > 0.5
-    ]
-    away = {bool(at[1] > 0) for at in eyes if abs(at[1]) > AWAY * depth}
-    if len(away) == 2:
+    if any(
+        np.hypot(*(one - other * [1, -1])) < SAME_PLACE and abs(one[1]) > OVER * depth
+        for one, other in combinations(eyes, 2)
+    ):
         yield EYE_EITHER_SIDE
     else:
-        yield EYE_WITHIN if any(abs(at[1]) <= AWAY * depth for at in eyes) else 1 - EYE_WITHIN
+        yield EYE_WITHIN if (np.abs(eyes[:, 1]) <= AWAY * depth).any() else 1 - EYE_WITHIN
     hooks = _framed([h.at_px for h in found.hooks if h.probability > 0.5], pose)
     yield HOOK_OVER if (np.abs(hooks[:, 1]) < OVER * depth).any() else 1 - HOOK_OVER
     if back is not None and belly is not None:
@@ -120,11 +125,21 @@ def _bend(outline: Array) -> float:
     return float(np.sqrt(np.mean(np.square(middle - np.polyval(np.polyfit(at, middle, 1), at)))))
 
 
+def _on_axis(m: Measurement) -> bool:
+    """Line ties were counted, and all of them lie on the axis, where a back shows them."""
+    if m.line_ties is None or not m.line_ties.count or not m.line_ties.at_px:
+        return False
+    nose, tail = np.asarray(m.nose_px), np.asarray(m.tail_px)
+    across = to_frame(np.asarray(m.line_ties.at_px), nose, tail, True)[:, 1]
+    depth = np.ptp(to_frame(np.asarray(m.outline_px), nose, tail, True)[:, 1])
+    return bool((np.abs(across) < OVER * depth).all())
+
+
 def as_shown(m: Measurement) -> Measurement:
     """A measurement less what its view does not show.
 
     What lies at right angles to the length of a back or belly is the thickness, not the depth.  One colour was seen.
-    Rings stand on edge towards the camera: ties that were found on a back count, none found says nothing, and a belly
+    Rings stand on edge towards the camera: ties found on a back's axis count, none found says nothing, and a belly
     hides them; hangers are not counted in either view.
     """
     if m.view.kind not in ("back", "belly"):
@@ -135,7 +150,7 @@ def as_shown(m: Measurement) -> Measurement:
         thickness = Thickness(value, math.hypot(m.depth_mm.u, U_STANDING * value), "photo")
     colours = [c for c in (m.back_colour, m.belly_colour) if c is not None]
     colour = max(colours, key=lambda c: c.share, default=None)
-    ties = m.line_ties if m.view.kind == "back" and m.line_ties is not None and m.line_ties.count else None
+    ties = m.line_ties if m.view.kind == "back" and _on_axis(m) else None
     notices = m.warnings
     if ties is None and all(n.code != "ties-unsure" for n in notices):
         notices = (*notices, Notice("ties-unsure", WARNINGS["ties-unsure"]))

@@ -100,8 +100,12 @@ def test_a_back_gives_thickness_and_one_colour() -> None:
 
 
 def test_no_ties_on_a_back_say_nothing_and_a_belly_hides_them() -> None:
-    two = LineTies(2, (0, 0.02, 0.97, 0.01, 0, 0))
+    whole = measured(OTTER)
+    (nose_x, nose_y), (tail_x, _) = whole.nose_px, whole.tail_px
+    on_axis = tuple((nose_x + share * (tail_x - nose_x), nose_y + 3) for share in (0.2, 0.4))
+    two = LineTies(2, (0, 0.02, 0.97, 0.01, 0, 0), on_axis)
     none = LineTies(0, (0.97, 0.03, 0, 0, 0, 0))
+    assert as_shown(replace(whole, view=View("back", 0.8))).line_ties is None  # those of a side lie on its edge
     assert as_shown(replace(measured(OTTER), view=View("back", 0.8), line_ties=two)).line_ties == two
     for view, ties in ((View("back", 0.8), none), (View("belly", 0.8), two)):
         shown = as_shown(replace(measured(OTTER), view=view, line_ties=ties))
