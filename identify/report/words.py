@@ -174,8 +174,11 @@ def new_colour(found: Identification) -> tuple[str, ...]:
 
 
 def ageing(found: Identification) -> str:
-    """How far the paint has yellowed and faded, if it is the colourway found; nothing where that cannot be told."""
+    """How far the paint has yellowed and faded, if it is the colourway found; nothing where that cannot be told, or
+    where the bait is likelier on no list."""
     if found.ageing is None or not found.candidates or (match := found.candidates[0].colourway) is None:
+        return ""
+    if found.candidates[0].probability < max(found.none_of_these, found.not_comparable):
         return ""
     yellow, faded = (
         f"{100 * q.value:.0f} ± {100 * q.u:.0f} %" for q in (found.ageing.yellowing, found.ageing.fading)
