@@ -15,6 +15,7 @@ from tests.benchmarks.colours import colour_figures
 from tests.benchmarks.figure import Figure, middle, share
 from tests.benchmarks.open_set import left_out_figures, new_colour_figures, settled_figures
 from tests.benchmarks.stats import auroc, calibration_error
+from tests.benchmarks.together import together_figures
 
 ORDINARY = ("single", "twice", "pieces")
 
@@ -291,7 +292,7 @@ def all_figures(results: list[Result], names: Names, forms: Sequence[Form]) -> l
         ("Length and depth: single, twice, pieces", size_figures(pooled)),
         ("Length and depth: pieces alone", size_figures(pieces, ", pieces")),
         ("Length and depth: trays and boxes", size_figures(trays, ", trays")),
-        ("One piece twice", twice_figures(results)),
+        ("One piece twice", twice_figures(results) + together_figures(results)),
         ("Hardware: single, twice, pieces", hardware_figures(pooled)),
         ("Colour: single, twice, pieces", colour_figures(pooled)),
         ("Ranking: single, twice, pieces, carded clutter", ranking_figures(together, names)),
