@@ -21,7 +21,7 @@ from identify.records import Card, Failure, Measurement, PhotoRecord
 Use = Literal["length", "ties", "colour"]
 USES: tuple[Use, ...] = ("length", "ties", "colour")
 
-U_LENGTH, U_DEPTH = 0.025, 0.06
+U_LENGTH, U_DEPTH = 0.015, 0.05
 """Largest relative standard uncertainties of a good length and depth."""
 SURE_COUNT = 0.85
 U_COLOUR = 6.5
