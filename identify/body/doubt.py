@@ -23,8 +23,8 @@ class Weights:
     """Against the width of the step from body to ground at the softer of the two ends."""
 
 
-ENDS = Weights(near=0.04, least=0.5, width=0.45)
-FLANKS = Weights(near=0.10, least=0.1, width=0.36)
+ENDS = Weights(near=0.04, least=0.2, width=0.25)
+FLANKS = Weights(near=0.10, least=0.1, width=0.25)
 
 
 def extents(outline: Array, width: Array) -> tuple[float, float]:

@@ -8,7 +8,7 @@ edge in linear light, and a robust smooth curve through them bridges what lies o
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,12 +39,10 @@ class Tuning:
     """Against steps of the limb's place, per column squared."""
     sure: float = 0.6
     """Pixels within which an edge must be known to take full weight against the silhouette."""
-    clear: float = 1.2
-    """Pixels within which an edge must be known to be called clear."""
     waves: float = 24.0
     """Vertices; shorter waves of the outline are smoothed away."""
-    unclear_share: float = 0.45
-    """Share of the vertices that are not clear, beyond which the outline is called unclear."""
+    unclear: float = 2.6
+    """Mean width of the step from body to ground (pixels of the close-up) beyond which the outline is called unclear."""
 
 
 TUNING = Tuning()
@@ -67,7 +65,8 @@ def trace(photo: Photo, region: Region, seen: Closeup) -> Body:
     fitted, clear, u = _refine(picture, picture.inwards(points), beside | (width > contour.WIDE))
     zoom = float(np.hypot(*seen.matrix[0, :2]))
     ends, flanks = (v / zoom for v in doubt.extents(rough, width))
-    return _finish(photo, region, picture.outwards(fitted), clear, u * picture.shrink, ends, flanks)
+    body = Body(picture.outwards(fitted), clear, u * picture.shrink, (), ends, flanks)
+    return _finished(photo, region, body, float(width.mean()) > TUNING.unclear)
 
 
 def _refine(picture: _Picture, points: Array, hidden: Flags) -> tuple[Array, Flags, float]:
@@ -95,23 +94,23 @@ def _refine(picture: _Picture, points: Array, hidden: Flags) -> tuple[Array, Fla
     sharp = np.clip((TUNING.sure / np.maximum(u, 1e-3)) ** 2, 0, 1)
     offset = np.where(hidden, 0.0, offset * sharp)
     fitted, residual = smooth.robust_fit(points, normals, offset, np.where(hidden, 0.3, 1.0), TUNING.waves, 0.15)
-    clear = ~hidden & (u < TUNING.clear) & (np.abs(residual) < 2 * TUNING.clear)
+    clear = ~hidden
     scatter = float(np.std(residual[clear])) if clear.any() else 1.0
     return fitted, clear, math.hypot(blur / 3, scatter, 0.25, 0.5 * float(1 - clear.mean()))
 
 
-def _finish(photo: Photo, region: Region, outline: Array, clear: Flags, u: float, ends: float, flanks: float) -> Body:
-    """Keep the outline within the photo and add the warnings."""
+def _finished(photo: Photo, region: Region, body: Body, unclear: bool) -> Body:
+    """The outline kept within the photo, and the warnings."""
     last = np.array([photo.width - 1, photo.height - 1], float)
-    inside = np.clip(outline, 0, last)
+    inside = np.clip(body.outline_px, 0, last)
     at_frame = ((inside <= 1) | (inside >= last - 1)).any(1)
-    clear = clear & ~at_frame
     codes = []
     if region.touches_edge or at_frame.any():
         codes.append("touches-edge")
-    if float((~clear).mean()) > TUNING.unclear_share:
+    if unclear:
         codes.append("outline-unclear")
-    return Body(inside, clear, u, tuple(Notice(code, WARNINGS[code]) for code in codes), ends, flanks)
+    notices = tuple(Notice(code, WARNINGS[code]) for code in codes)
+    return replace(body, outline_px=inside, clear=body.clear & ~at_frame, warnings=notices)
 
 
 def _nothing(region: Region) -> Body:

@@ -89,6 +89,7 @@ def look(photo: Photo, region: Region, calibration: Calibration) -> Closeup:
         more = CUT_MM * scale
         low, high = low - np.array(cut[:2]) * more, high + np.array(cut[2:]) * more
         planes, matrix = _seen(photo, turn, low, high, scale)
+    planes[1:] *= _within(photo, matrix, planes[0].shape)  # nothing but the body is supposed beyond the frame
     return Closeup(matrix, scale, *planes)
 
 
@@ -114,8 +115,8 @@ def _asked(light: Plane) -> Plane:
 
 
 def unsureness(body: Plane) -> float:
-    """How wide the step from body to ground is on average, in pixels: the area that may be either over the length of the
-    border."""
+    """How wide the step from body to ground is on average, in pixels: the area that may be either, over the border's
+    length."""
     likely = (body > 0.5).astype(np.uint8)
     border = float(np.count_nonzero(likely - cv2.erode(likely, np.ones((3, 3), np.uint8))))
     return float(np.count_nonzero((body > 0.1) & (body < 0.9))) / max(border, 1.0)
@@ -127,6 +128,15 @@ def _cut_sides(body: Plane) -> tuple[bool, bool, bool, bool]:
     sides = (inside[:, 0], inside[0], inside[:, -1], inside[-1])
     left, top, right, bottom = (bool(np.count_nonzero(side) > CUT_PX) for side in sides)
     return left, top, right, bottom
+
+
+def _within(photo: Photo, matrix: Array, shape: tuple[int, ...]) -> Plane:
+    """1 where a pixel lies within the photo, else 0."""
+    w, h = photo.width - 1, photo.height - 1
+    corners = np.array([[0, 0], [w, 0], [w, h], [0, h]], float) @ matrix[:, :2].T + matrix[:, 2]
+    mask = np.zeros(shape, np.uint8)
+    cv2.fillConvexPoly(mask, np.round(corners * 16).astype(np.int32), 1, shift=4)
+    return mask.astype(np.float32)
 
 
 def _sampled(photo: Photo, matrix: Array, size: tuple[int, int]) -> Plane:

@@ -18,7 +18,8 @@ from identify.stages import Body, Hardware, HookSeen
 
 LOW_RESOLUTION = 5.0
 """Pixels per millimetre below which counts of small rings are not to be trusted."""
-TRACE_LEAST = 0.5
+TRACE_LEAST = 0.75
+"""Holes and stumps look much like knocks in the paint: only the plainest are said."""
 TRACE_APART_MM = 2.5
 _STUMP_MM = 1.2
 

@@ -17,7 +17,7 @@ from identify.separate.ground import Ground, Plane, settled_ground
 from identify.separate.morphology import Mask
 
 PX_PER_MM = 2.0
-"""Scale at which the network looks."""
+"""Scale at which the network looks: fitted at 2.5, a third more or less, it finds baits as well here in less time."""
 LEAST_SIDE = 48
 MOST_PIXELS = 1.3e6
 _NOT_GROUND = 0.15

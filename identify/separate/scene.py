@@ -99,8 +99,9 @@ def _find(photo: Photo, calibration: Calibration, scene: Scene) -> list[Found]:
     out = []
     for thing in found + others(scene, found, wire):
         known = calibration.px_per_mm_at(_centre(thing, scene)) / scene.step if calibration.has_scale else None
-        reason = why_not(thing.shape, known, side)
-        if reason is None and thing.certainty < _LEAST_CERTAINTY:
+        looks_right = thing.certainty >= _LEAST_CERTAINTY
+        reason = why_not(thing.shape, known, side, looks_right)
+        if reason is None and not looks_right:
             reason = "does not look like a bait's body"
         out.append(Found(thing, reason))
     return out

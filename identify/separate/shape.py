@@ -89,10 +89,11 @@ def _parallel_sides(hull: NDArray[np.int32]) -> float:
     return best
 
 
-def why_not(shape: Shape, px_per_mm: float | None, picture: float) -> str | None:
+def why_not(shape: Shape, px_per_mm: float | None, picture: float, looks_right: bool = False) -> str | None:
     """Why a thing of this shape is no bait, in plain words; None when it may be one.
 
-    `picture`: the geometric mean of the picture's sides in pixels, to judge sizes by without a scale.
+    `picture`: the geometric mean of the picture's sides in pixels, to judge sizes by without a scale.  `looks_right`:
+    it surely looks like a bait's body, so that it may be bent as far as a hook.
     """
     if shape.aspect > 9.0 and shape.length > 0.06 * picture:
         return "too long and slender, like a pencil or a ruler"
@@ -104,6 +105,8 @@ def why_not(shape: Shape, px_per_mm: float | None, picture: float) -> str | None
             return "too large for a bait"
     elif shape.length < 0.06 * picture:
         return "too small for a bait"
+    if shape.thin > 1.5:
+        return "mostly wire, like a loose hook"
     if shape.aspect < 1.18 and shape.filling < 0.85:
         return "round and flat like a coin"
     straight = shape.filling > 0.93 or shape.four_cornered > 0.95
@@ -118,8 +121,6 @@ def why_not(shape: Shape, px_per_mm: float | None, picture: float) -> str | None
         return "as wide as it is long"
     if shape.on_frame > 0.2:
         return "cut by the frame"
-    if shape.thin > 1.5:
-        return "mostly wire, like a loose hook"
-    if shape.solidity < 0.7:
+    if shape.solidity < 0.7 and not looks_right:
         return "no smooth closed contour"
     return None

@@ -3,7 +3,8 @@ about."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -17,6 +18,8 @@ from identify.separate.shape import Shape, describe
 _RIM = 3
 _SMOOTH = 0.88
 """Solidity from which on a thing is one body and not several that touch."""
+_LEAST_SHARE = 0.4
+"""Of the area of the largest body that it touches: what is smaller is part of it."""
 _LEAST_BODY_MM2 = 40.0
 _LEAST_THING_MM2 = 30.0
 _REACH_MM = 2.0
@@ -56,12 +59,13 @@ def others(scene: Scene, found: list[Thing], wire: float) -> list[Thing]:
     taken = np.zeros(scene.body.shape, bool)
     for thing in found:
         taken |= thing.mask
-    out = []
-    for plane in (scene.thing, scene.wire):
-        mask: Mask = (plane > 0.5) & ~taken & ~scene.on_card
-        least = _LEAST_THING_MM2 * scene.px_per_mm**2
-        kept = _pieces(opened(mask, 0.4 * wire) if plane is scene.thing else mask, least)
-        out += [_thing(piece, piece, 0.0) for piece in kept]
+    out: list[Thing] = []
+    least = _LEAST_THING_MM2 * scene.px_per_mm**2
+    free: Mask = ~taken & ~scene.on_card
+    out += [_thing(piece, piece, 0.0) for piece in _pieces(opened((scene.thing > 0.5) & free, 0.4 * wire), least)]
+    for piece in _pieces((scene.wire > 0.5) & free, least):
+        thing = _thing(piece, piece, 0.0)
+        out.append(replace(thing, shape=replace(thing.shape, thin=math.inf)))
     return out
 
 
@@ -82,10 +86,15 @@ def _parted(core: Mask, wire: float, least: float) -> list[Mask]:
     depth = cv2.distanceTransform(np.pad(core, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
     for radius in np.linspace(0.5 * wire, 0.9 * float(depth.max()), 12):
         pieces = _pieces(depth > radius, (1.5 * wire) ** 2)
-        # what breaks off an end is a tail; two bodies are each a good part of the whole
-        if len(pieces) >= 2 and sorted(np.count_nonzero(p) for p in pieces)[-2] > 0.25 * np.count_nonzero(core):
+        while len(pieces) >= 2:
             near = _nearest(pieces, core.shape)
-            return [near_one for k in range(1, len(pieces) + 1) if (near_one := (near == k) & core).sum() >= least]
+            parts = [(near == k) & core for k in range(1, len(pieces) + 1)]
+            areas = [int(np.count_nonzero(part)) for part in parts]
+            # what breaks off an end is a tail; a body is not much smaller than what it touches
+            whole = [k for k, area in enumerate(areas) if area >= max(least, _LEAST_SHARE * max(areas))]
+            if len(whole) == len(pieces):
+                return parts
+            pieces = [pieces[k] for k in whole]
     return [core]
 
 

@@ -134,3 +134,14 @@ def test_softly_seen_bodies_are_looked_at_from_all_sides(monkeypatch: pytest.Mon
     assert len(asked) == 4 and asked[1] > UNSURE_PX
     assert (seen.eye_at[:, 0].max(), seen.eye_at[:, -1].max()) == pytest.approx((0.6, 0.3), abs=0.01)
     assert seen.to_photo(middle(seen.body))[0] == pytest.approx((300, 200), abs=0.5)
+
+
+def test_no_hardware_is_seen_beyond_the_frame(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The picture's edge goes on there, and what a network makes of that is nothing."""
+    monkeypatch.setattr(pixelnet, "probabilities", lambda light, *_: np.ones((9, *light.shape[:2]), np.float32))
+    body = ellipse(SIZE, (100, 200), (150, 45), 0.1)
+    seen = look(painted((body, RED)), region_of(body), scaled(5.0))
+    places = seen.to_photo(np.argwhere(seen.eye_at > 0)[:, ::-1])
+    assert len(places) > 1000
+    assert places.min() > -1.5
+    assert (seen.eye_at[:, :20] == 0).all() and (seen.body > 0).all()

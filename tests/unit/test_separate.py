@@ -34,6 +34,7 @@ from tests.unit.drawn import (
     grid,
     line,
     painted,
+    ring,
     scaled,
 )  # fmt: skip
 
@@ -64,7 +65,10 @@ END_TO_FLANK = (((180, 90), 0.0), ((190, 184), 1.5))
 CROOKED = (((110, 100), 0.3), ((230, 112), -0.6))
 
 
-@pytest.mark.parametrize("places", [END_TO_END, END_TO_FLANK, CROOKED])
+BROADLY = (((120, 100), 0.3), ((228, 118), -0.5))
+
+
+@pytest.mark.parametrize("places", [END_TO_END, END_TO_FLANK, CROOKED, BROADLY])
 def test_bodies_that_touch_are_parted(places: tuple[tuple[tuple[int, int], float], ...]) -> None:
     alone = [ellipse(SHAPE, at, (76, 21), turn) > 0.5 for at, turn in places]
     together = np.asarray(cv2.GaussianBlur((alone[0] | alone[1]).astype(np.float32), (0, 0), 1.0), float)
@@ -223,13 +227,13 @@ def test_other_things_are_set_aside_with_a_reason_and_in_place() -> None:
         (slip, BLUE),
         (ellipse(size, (650, 120), (50, 50)), BLUE),
         (line(size, (60, 540), (420, 560), 16), BLUE),
-        (line(size, (576, 496), (624, 544), 12), GREEN),
+        (ring(size, (620, 500), 40, 9), GREEN),
         (ellipse(size, (480, 340), (140, 40), -0.2), RED),
     )
     found = separate(photo, scaled(4.0), Settings())
     assert len(found.regions) == 1
     said = {s.reason: np.mean(s.outline_px, 0) for s in found.set_aside}
-    for word, place in (("straight", (180, 130)), ("coin", (650, 120)), ("slender", (240, 550)), ("small", (600, 520))):
+    for word, place in (("straight", (180, 130)), ("coin", (650, 120)), ("slender", (240, 550)), ("wire", (620, 500))):
         (middle,) = (at for reason, at in said.items() if word in reason)
         assert middle == pytest.approx(place, abs=6)
     assert len(said) == 4

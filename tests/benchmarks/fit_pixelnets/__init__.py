@@ -19,7 +19,10 @@ of these sets:
   over (`plans`).  64 samples a pixel at 0.6 of full size.
 - two random worlds on the renderer's own grounds, 66 photos each: `plan --like set2`, with `--world-seed 1 --seed 31`
   and with `--world-seed 2 --seed 32`.
-- the renderer's own world with another seed than the photo set's, 202 photos: `--like lakes --own-world --seed 11`.
+- the renderer's own world with another seed than the photo set's, its 162 photos of single baits and of baits among
+  other things: `--like lakes --own-world --seed 11`.  So the networks, though no other part, have seen that world's
+  bodies, those among them that its reference set leaves out too; a second world that nothing was fitted to tells how
+  far that matters.
 
 Each photo gives one reduced picture for the network `scene`, and a cut-out of each bait for the network `bait`
 (`pictures`).
@@ -38,7 +41,8 @@ mirrored, stretched and resized (by 35 % for `scene`, which sees a photo without
 `bait`); other things with their shadows on bare ground, edges of shadow across everything; exposure, white balance,
 hue, saturation, blur, noise and tone curve changed; nothing but one grey beyond the frame of some.
 
-Two NVIDIA H100, one for each network, about 15 minutes.  `train --start` goes on from earlier weights.  A run cannot be
+Two NVIDIA H100, one for each network, 8 minutes on the first half of the pictures, and 8 more, with `train --start`, on
+nearly all of them.  A run cannot be
 repeated to the bit: it stops by the clock.
 
 **Held-out checks** are the project's benchmarks, `python -m tests.benchmarks PHOTO_SET`: photos, bodies and colours
