@@ -42,7 +42,7 @@ class Tuning:
     waves: float = 24.0
     """Vertices; shorter waves of the outline are smoothed away."""
     unclear: float = 2.6
-    """Mean width of the step from body to ground (pixels of the close-up) beyond which the outline is called unclear."""
+    """Mean width of the step from body to ground, in the close-up's pixels, beyond which the outline is unclear."""
 
 
 TUNING = Tuning()
