@@ -48,8 +48,9 @@ def _value(kind: Any, value: Any) -> Any:
     if origin in (Union, UnionType):
         if value is None and NoneType in get_args(kind):
             return None
-        (inner,) = (k for k in get_args(kind) if k is not NoneType)
-        return _value(inner, value)
+        kinds = [k for k in get_args(kind) if k is not NoneType]
+        own = [k for k in kinds if k is type(value)]
+        return _value((own or kinds)[0], value)
     if origin is Literal:
         if value not in get_args(kind):
             raise ValueError(f"{value!r} is none of {get_args(kind)}")

@@ -40,10 +40,14 @@ class Arrival:
     look: tuple[str, ...]
 
 
+Show = Callable[[Sequence[Arrival]], None]
+"""Is told of all baits of a photo that has just come in; of one entry that says why when there is none."""
+
+
 class Watcher:
     """Looks at one folder through a `Sorter`; `look` is called again and again."""
 
-    def __init__(self, sorter: Sorter, show: Callable[[Arrival], None], clock: Callable[[], float] = time.monotonic):
+    def __init__(self, sorter: Sorter, show: Show, clock: Callable[[], float] = time.monotonic):
         self._sorter, self._show, self._clock = sorter, show, clock
         self._seen: dict[str, tuple[Found, float]] = {}
         self._piles = Piles((), (), (), (), ())
@@ -65,8 +69,7 @@ class Watcher:
         self._seen = {p.name: self._since(p, now) for p in new}
         whole = [p for p in new if p.size and now - self._seen[p.name][1] >= SETTLED_S]
         for step in self._sorter.do(whole):
-            for arrival in self._arrivals(step.photo, step.line):
-                self._show(arrival)
+            self._show(self._arrivals(step.photo, step.line))
         if whole:
             self._changed_at = self._clock()
         elif not new and self._changed_at is not None and now - self._changed_at >= QUIET_S:
@@ -142,7 +145,7 @@ def _would_settle(line: Json, bait: int | None) -> Sequence[str]:
 
 def watch(
     sorter: Sorter,
-    show: Callable[[Arrival], None],
+    show: Show,
     until: Callable[[], bool] = lambda: False,
     sleep: Callable[[float], None] = time.sleep,
 ) -> None:

@@ -32,7 +32,7 @@ from identify.serialise import dumps
 from identify.settings import Settings
 
 LABELS = "labels.pdf"
-UNKNOWN = "Of no known maker"
+MOST_LARGE = 2
 
 
 @dataclass(frozen=True)
@@ -143,18 +143,30 @@ def _watch(sorter: Sorter, wish: Wish) -> None:
     out = console()
     put_line(f"Watching {wish.folder}. Ctrl-C ends it.")
     try:
-        watch(sorter, lambda arrival: _arrived(out, arrival))
+        watch(sorter, lambda arrivals: _arrived(out, arrivals))
     finally:
         _write(sorter, wish)
 
 
-def _arrived(out: Console, arrival: Arrival) -> None:
-    """One photo just placed, in large letters."""
-    said = arrival.pile or "Look again"
-    sure = "" if arrival.probability is None or arrival.pile is None else words.percent(arrival.probability)
-    body = [large(said, out.width - 4)]
-    if sure:
-        body.append(large(sure, out.width - 4))
+def _arrived(out: Console, arrivals: Sequence[Arrival]) -> None:
+    """The baits of one photo just placed: one or two in large letters, more of them as a list."""
+    if len(arrivals) > MOST_LARGE:
+        table = Table(box=None, padding=(0, 1), pad_edge=False)
+        for arrival in arrivals:
+            look = arrival.look[0] if arrival.look else ""
+            table.add_row(str(arrival.bait), arrival.pile or "Look again", _sure(arrival), look)
+        out.print(Panel(table, title=Text(arrivals[0].photo), title_align="left"))
+        return
+    for arrival in arrivals:
+        _arrived_alone(out, arrival)
+
+
+def _sure(arrival: Arrival) -> str:
+    return "" if arrival.probability is None or arrival.pile is None else words.percent(arrival.probability)
+
+
+def _arrived_alone(out: Console, arrival: Arrival) -> None:
+    body = [large(text, out.width - 4) for text in (arrival.pile or "Look again", _sure(arrival)) if text]
     lines = Text("\n").join(body)
     for text in arrival.look:
         lines.append(f"\n{text}", style="bold")
