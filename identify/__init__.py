@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from identify.box.piles import Piles
     from identify.box.sort import sort_folder
     from identify.errors import BaitprintError
+    from identify.listing import Check, check_json, check_photos
     from identify.measure import measure as measure_photo
     from identify.photo import Photo
     from identify.photo import read as read_photo
@@ -37,6 +38,7 @@ __all__ = [
     "Advice",
     "Bait",
     "BaitprintError",
+    "Check",
     "Draft",
     "Identification",
     "Measurement",
@@ -52,6 +54,8 @@ __all__ = [
     "add_drafts",
     "advice_json",
     "advise_photo",
+    "check_json",
+    "check_photos",
     "drafts",
     "identify_photo",
     "identify_piece",
@@ -72,6 +76,7 @@ _HOMES = {
     "box.piles": ("Piles",),
     "box.sort": ("sort_folder",),
     "errors": ("BaitprintError",),
+    "listing": ("Check", "check_json", "check_photos"),
     "measure": ("measure_photo",),
     "photo": ("Photo", "read_photo"),
     "records": ("Bait", "Identification", "Measurement", "PhotoRecord", "PieceRecord", "Quantity"),

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from identify import __version__
-from identify.commands import boxes, options, refs
+from identify.commands import boxes, offers, options, refs
 from identify.commands.console import console, guarded, put_line
 from identify.commands.options import (
     DEFAULT_REFLECTANCE,
@@ -45,6 +45,7 @@ app = typer.Typer(
 )
 app.add_typer(refs.app, name="refs")
 boxes.add_to(app)
+offers.add_to(app)
 
 
 def _version(wanted: bool) -> None:

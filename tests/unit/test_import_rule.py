@@ -44,7 +44,7 @@ ORDER = (
     ("same_piece",),
     ("serialise", "restore"),
     ("report",),
-    ("box", "guide", "tray"),
+    ("box", "guide", "listing", "tray"),
     ("commands",),
     ("__main__",),
 )
