@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,6 +59,12 @@ class Moulds:
 
     def __len__(self) -> int:
         return len(self.ln_length)
+
+    def take(self, which: NDArray[np.int64]) -> Moulds:
+        """Some of the baits."""
+        turned = ("outline", "tie_places", "hanger_places")
+        values = {f.name: getattr(self, f.name) for f in fields(self)}
+        return Moulds(**{name: v[:, which] if name in turned else v[which] for name, v in values.items()})
 
 
 COUNTS = 6
@@ -251,7 +257,10 @@ def _same_lip(lip: Array, rows: slice, noise: Noise) -> Array:
         return _clipped(np.log(ratio))
 
 
-FARTHEST = 40.0
+FARTHEST, APART = 40.0, 50.0
+"""Distances: of a pair that is as likely one as two, and of one whose lengths alone set it apart."""
+OF_A_SIZE = 0.25
+"""ln of lengths: baits that differ by more are not held against each other."""
 
 
 def group(m: Moulds) -> list[int]:
@@ -260,15 +269,30 @@ def group(m: Moulds) -> list[int]:
     n = len(m)
     if n < 2:
         return [0] * n
-    condensed = np.empty(n * (n - 1) // 2, np.float32)
-    for start in range(0, n, BLOCK):
-        rows = slice(start, min(start + BLOCK, n))
-        block = likeness(m, rows)
-        for i in range(rows.start, rows.stop):
-            first = i * n - i * (i + 1) // 2
-            condensed[first : first + n - 1 - i] = FARTHEST - block[i - start, i + 1 :]
-    # rounded, since the last bits of sums differ from run to run
-    tree = linkage(np.clip(condensed, 0, 2 * FARTHEST).astype(np.float64).round(3), method="average")
+    tree = linkage(_distances(m), method="average")
     labels = fcluster(tree, FARTHEST + PRIOR, criterion="distance")
     first_seen: dict[int, int] = {}
     return [first_seen.setdefault(int(label), len(first_seen)) for label in labels]
+
+
+def _distances(m: Moulds) -> Array:
+    """Distances of all pairs as scipy wants them, condensed.  Baits go by length, so that each is held only against
+    those near its size, and those of no known size against all."""
+    n = len(m)
+    condensed = np.full(n * (n - 1) // 2, APART)
+    order = np.argsort(m.ln_length, kind="stable")
+    lengths = m.ln_length[order]
+    sized = int(np.isfinite(lengths).sum())
+    for start in range(0, n, BLOCK):
+        end = min(start + BLOCK, n)
+        last = lengths[min(end, sized) - 1] if start < sized else np.inf
+        reach = max(end, int(np.searchsorted(lengths[:sized], last + OF_A_SIZE)))
+        others = np.concatenate([order[start:reach], order[max(reach, sized) :]])
+        like = likeness(m.take(others), slice(0, end - start))
+        for i, row in enumerate(like):
+            one, against = others[i], others[i + 1 :]
+            low, high = np.minimum(one, against), np.maximum(one, against)
+            condensed[low * n - low * (low + 1) // 2 + high - low - 1] = FARTHEST - row[i + 1 :]
+    # rounded, since the last bits of sums differ from run to run
+    distances: Array = np.clip(condensed, 0, APART).round(3)
+    return distances

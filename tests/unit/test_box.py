@@ -13,8 +13,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.spatial.distance import squareform
 
-from identify.box.group import group, moulds
+from identify.box import group as grouping
+from identify.box.group import group, likeness, moulds
 from identify.box.journal import Journal, encoded, stated
 from identify.box.labels import labels
 from identify.box.lock import locked
@@ -300,6 +302,23 @@ def test_without_a_scale_proportion_and_hardware_remain() -> None:
     assert group(moulds([*bare, replace(bare[0], aspect=Quantity(0.45, 0.004))])) == [0, 0, 1]
     assert group(moulds([])) == [] and group(moulds([Readings()])) == [0]
     assert group(moulds([Readings(), Readings()])) == [0, 1]
+
+
+def test_blocks_of_baits_near_in_size_give_what_all_pairs_would(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(4)
+    found = [readings(float(rng.uniform(40, 120)), hangers=int(rng.integers(1, 4))) for _ in range(30)]
+    for i in (0, 7, 29):
+        found[i] = replace(found[i], length_mm=None)
+    m = moulds(found)
+    every = np.clip(grouping.FARTHEST - likeness(m, slice(0, len(m))), 0, grouping.APART)
+    far = np.abs(m.ln_length[:, None] - m.ln_length[None]) > grouping.OF_A_SIZE + 0.15  # a block's own spread
+    monkeypatch.setattr(grouping, "BLOCK", 7)
+    blocked = squareform(grouping._distances(m))
+    looked_at = blocked < grouping.APART
+    off = ~np.eye(len(m), dtype=bool)
+    assert np.abs(blocked - every)[looked_at & off].max() < 2e-3
+    near = np.nan_to_num(np.abs(m.ln_length[:, None] - m.ln_length[None]), nan=0.0) < grouping.OF_A_SIZE
+    assert looked_at[near & off & (every < grouping.APART)].all() and not looked_at[far].all()
 
 
 # what is written
