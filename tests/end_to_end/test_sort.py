@@ -195,7 +195,7 @@ def test_photos_of_one_slip_are_one_piece(run: Run, tmp_path: Path) -> None:
     box.mkdir()
     for number, name in enumerate(("single-wood", "single-grey-tray"), 1):
         with_slip(name, drawn(f"baitprint:mill/{number}"), box, f"{number}a.jpg")
-        brighter = cv2.convertScaleAbs(np.asarray(small(name, 1000)), alpha=1.04)
+        brighter = np.asarray(cv2.convertScaleAbs(np.asarray(small(name, 1000)), alpha=1.04), np.uint8)
         Image.fromarray(laid(drawn(f"baitprint:mill/{number}"), (30, 550), 0, 3.3, brighter)[0]).save(
             box / f"{number}b.jpg"
         )
