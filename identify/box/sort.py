@@ -14,10 +14,11 @@ from identify import __version__
 from identify.answer import References, read_sets
 from identify.box.crew import Crew, usual_jobs, work_json
 from identify.box.journal import STATE, Entry, Journal, stated
-from identify.box.lock import locked
+from identify.box.lock import WHO, locked
 from identify.box.notes import Sheet, answer_found, sheet_of
 from identify.box.piles import Joint, NotMeasured, Piles, make_piles
-from identify.box.thumbs import thumbs_of
+from identify.box.thumbs import FOLDER as THUMBS
+from identify.box.thumbs import OURS, thumbs_of
 from identify.box.walk import Found, Walked, walk
 from identify.box.write import dumped, seen_from, write_index
 from identify.errors import INTERNAL, BadOption, FolderUnreadable, PhotoMissing, WorkerLost
@@ -85,6 +86,7 @@ class Sorter:
         with ExitStack() as stack:
             made(self.out)
             stack.enter_context(locked(self.out))
+            _tidy(self.out)
             self.journal = stack.enter_context(Journal(self.out / JOURNAL))
             self._stack = stack.pop_all()
         return self
@@ -128,9 +130,17 @@ class Sorter:
     def finish(self) -> Piles:
         """The piles as they are now, written."""
         self.journal.settle([photo.name for photo in self._walked.photos if photo.name in self.journal.entries])
+        self._drop_thumbs()
         piles = self.piles()
         put_text(self.out / PILES, dumped(piles, seen_from(self.out, self.folder)))
         return piles
+
+    def _drop_thumbs(self) -> None:
+        """Remove small pictures of photos that are no longer there."""
+        kept = {t for e in self.journal.entries.values() if e.sha256 for t in thumbs_of(e.sha256, e.baits)}
+        for place in (self.out / THUMBS).glob("*.jpg"):
+            if OURS.fullmatch(place.name) and f"{THUMBS}/{place.name}" not in kept:
+                place.unlink(missing_ok=True)
 
     def index(self, piles: Piles, units: str = "mm") -> Path:
         """Write the index of these piles; returns its path."""
@@ -256,6 +266,13 @@ def sort_folder(
         piles = sorter.finish()
         sorter.index(piles)
     return piles
+
+
+def _tidy(out: Path) -> None:
+    """Remove what a kill left half written: files put aside under names of ours."""
+    left = [p for name in (JOURNAL, PILES, "index.html", "labels.pdf", WHO) for p in out.glob(f".{name}.*.part")]
+    for place in (*left, *(out / THUMBS).glob(".*.jpg.*.part")):
+        place.unlink(missing_ok=True)
 
 
 def _fingerprint(*what: object) -> str:

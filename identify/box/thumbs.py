@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from identify.files import put_bytes
@@ -12,6 +13,8 @@ from identify.report.picture import thumbnails
 SIDE = 320
 """Longest side in pixels, about."""
 FOLDER = "thumbs"
+OURS = re.compile(r"[0-9a-f]{24}-\d+\.jpg")
+"""Names of small pictures."""
 
 
 def thumb(sha256: str, bait: int | None) -> str:

@@ -115,6 +115,7 @@ def test_killed_twice_it_ends_the_same(
         worker.kill()
         worker.communicate()
         wait_for(lambda gone=workers: not any(Path(f"/proc/{pid}").exists() for pid in gone), 5)
+    (out / ".photos.jsonl.1.part").write_bytes(b"half")
     with journal.open("ab") as torn:
         torn.write(b'{"schema": "baitprint/photo/1", "pho')
     known = journal.read_bytes().count(b"\n")
@@ -123,6 +124,7 @@ def test_killed_twice_it_ends_the_same(
     no_traceback(done)
     assert piles_of(out) == piles_of(undisturbed)
     assert json.loads(done.stdout) == read(out)
+    assert not list(out.rglob("*.part"))
     assert known >= 25 and set(before.splitlines()) <= set(journal.read_bytes().splitlines())  # not done twice
 
 
@@ -161,10 +163,12 @@ def test_changed_moved_and_gone_photos(box: Path, undisturbed: Path, run: Run, t
         json.loads(b)["baits"] for b in (out / "photos.jsonl").read_bytes().splitlines()
     ]
     (mine / "day 0" / "p00.png").rename(mine / "moved 🎣.png")
-    (mine / "day 1" / "p04.png").unlink(missing_ok=True)
+    (mine / "day 1" / "p04.png").unlink()
+    pictures = len(list((out / "thumbs").iterdir()))
     shutil.copy(mine / "day 2" / "é" / "p05.png", mine / "day 1" / "é" / "p01.png")
     found = json.loads(run("sort", mine, "--out", out, "--refs", REFS, "--jobs", "1", "--json").stdout)
     names = {p["photo"] for heap in (*found["piles"], *found["unknown_piles"]) for p in heap["photos"]}
+    assert len(list((out / "thumbs").iterdir())) < pictures
     assert "moved 🎣.png" in names and not {"day 0/p00.png", "day 1/p04.png"} & names
     lines = [json.loads(line) for line in (out / "photos.jsonl").read_text("utf-8").splitlines()]
     assert {line["photo"] for line in lines} == {p.relative_to(mine).as_posix() for p in mine.rglob("*") if p.is_file()}

@@ -16,7 +16,8 @@ MEANT = {
     "Bait", "BaitprintError", "Identification", "Measurement", "Photo", "PhotoRecord", "Quantity", "References",
     "ScaleLine", "Settings", "__version__", "identify_photo", "measure_photo", "photo_json", "rank_photo", "read_photo",
     "Check", "check_json", "check_photos",
-    "Draft", "Piles", "add_drafts", "drafts", "slip_sheet", "sort_folder", "read_sets", "PieceRecord", "identify_piece", "join_photos", "piece_json",
+    "Draft", "Piles", "add_drafts", "drafts", "slip_sheet", "sort_folder", "read_sets",
+    "PieceRecord", "identify_piece", "join_photos", "piece_json",
 }  # fmt: skip
 
 
