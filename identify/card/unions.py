@@ -9,7 +9,17 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from identify.card.propose import CUTS, distinct, gradient, grown, patches, plausible, quadrilateral
+from identify.card.propose import (
+    CUTS,
+    TEXTURE_CUTS,
+    TEXTURE_PX,
+    distinct,
+    gradient,
+    grown,
+    patches,
+    plausible,
+    quadrilateral,
+)
 from identify.geometry import Array
 
 MOST = 14
@@ -24,9 +34,10 @@ FILL = 0.72
 def propose_unions(picture: NDArray[np.float32], aspect: float) -> list[Array]:
     """Candidate corners (4, 2) in pixels of the reduced picture (h, w, 3, see `propose.perceptual`)."""
     edges = gradient(picture)
+    texture = np.asarray(cv2.blur(edges, (TEXTURE_PX, TEXTURE_PX)), np.float32)
     found: list[tuple[float, Array]] = []
-    for cut in CUTS:
-        parts = sorted(patches((edges < cut).astype(np.uint8)), key=lambda p: -int(np.count_nonzero(p[0])))[:MOST]
+    for rough, cut in [(edges, c) for c in CUTS] + [(texture, c) for c in TEXTURE_CUTS]:
+        parts = sorted(patches((rough < cut).astype(np.uint8)), key=lambda p: -int(np.count_nonzero(p[0])))[:MOST]
         seen = [_seen(part, corner, picture) for part, corner in parts]
         for (one, hue, area), (other, hue2, area2) in combinations(seen, 2):
             if np.abs(hue - hue2).max() > SAME_HUE:
