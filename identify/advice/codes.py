@@ -4,8 +4,8 @@ from __future__ import annotations
 
 ADVICE: dict[str, str] = {
     # the bait
-    "no-bait": "Nothing in the photo looks like a bait: lay it beside the card, not on it, on a plain, matt ground in a "
-    "colour that it has not.",
+    "no-bait": "Nothing in the photo looks like a bait: lay it beside the card, not on it, on a plain, matt ground in "
+    "a colour that it has not.",
     "touches-edge": "The bait reaches the edge of the photo: leave a finger's width all around it.",
     "baits-close": "Baits lie so close that one may be taken for part of another: leave a finger's width between.",
     "card-close": "The bait touches the card: leave a finger's width between them.",
