@@ -20,6 +20,8 @@ _SMOOTH = 0.88
 """Solidity from which on a thing is one body and not several that touch."""
 _LEAST_SHARE = 0.4
 """Of the area of the largest body that it touches: what is smaller is part of it."""
+_NECK = 0.5
+"""Bodies that touch hang together by less than this share of the slenderer one's width."""
 _LEAST_BODY_MM2 = 40.0
 _LEAST_THING_MM2 = 30.0
 _REACH_MM = 2.0
@@ -93,7 +95,9 @@ def _parted(core: Mask, wire: float, least: float) -> list[Mask]:
             # what breaks off an end is a tail; a body is not much smaller than what it touches
             whole = [k for k, area in enumerate(areas) if area >= max(least, _LEAST_SHARE * max(areas))]
             if len(whole) == len(pieces):
-                return parts
+                # a body may have a waist: what merely touches hangs together by far less than its own width
+                inner = min(float(depth[part].max()) for part in parts)
+                return parts if radius < _NECK * inner else [core]
             pieces = [pieces[k] for k in whole]
     return [core]
 
