@@ -133,10 +133,11 @@ def check_records(
 ) -> Check:
     """The same from photos that were measured with these settings."""
     settings = settings or Settings()
+    most = max((len(record.baits) for record in records), default=0)
+    if isinstance(bait, int) and bait > most > 0:
+        has = "only one bait" if most == 1 else f"{most} baits at most"
+        raise BadOption(f"There is no bait {bait}.", f"A picture here has {has}, numbered as in the output of measure.")
     ranked = tuple(rank_photo(_only(record, bait), references, LISTED) for record in records)
-    if isinstance(bait, int) and any(r.baits for r in records) and not any(r.baits for r in ranked):
-        most = max(len(record.baits) for record in records)
-        raise BadOption(f"No picture has a bait {bait}.", f"They have {most} at most; leave --bait out to see which.")
     ranked = tuple(replace(record, warnings=_without_unused(record, settings)) for record in ranked)
     left: list[LeftOut] = []
     if bait == "all":

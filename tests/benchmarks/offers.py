@@ -14,13 +14,18 @@ from typing import Any
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont, ImageOps
 
+from identify.geometry import Array
 from tests.benchmarks.truth import PhotoTruth, photos
 
 LONGEST = 1400
 """Pixels of an offer's picture, at most."""
 AROUND = 0.35
 """Round a bait in a picture that is cut, as a share of its longer extent, as far as the card allows."""
+NEAR = 0.02
+"""A bait that lies nearer to the card, in both directions, is not cut out."""
 QUALITY, SPOILT = 92, 40
+BAR, FRAME = 0.12, 0.04
+"""Of a screenshot: the bars above and below as shares of the height, the frame as one of the width."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,14 +37,14 @@ class Offer:
     source: str
     image: Image.Image
     baits: tuple[dict[str, Any], ...]
-    outlines_px: tuple[np.ndarray[Any, np.dtype[np.float64]], ...]
+    outlines_px: tuple[Array, ...]
 
 
-def _points(bait: dict[str, Any]) -> np.ndarray[Any, np.dtype[np.float64]]:
+def _points(bait: dict[str, Any]) -> Array:
     return np.asarray(bait["apparent_polygon_px"], float)
 
 
-def _all_points(bait: dict[str, Any]) -> np.ndarray[Any, np.dtype[np.float64]]:
+def _all_points(bait: dict[str, Any]) -> Array:
     lines = [np.asarray(line, float) for hook in bait["hooks_px"] for line in hook]
     rings = [np.asarray(bait["ties_px"], float).reshape(-1, 2)]
     return np.concatenate([_points(bait), *lines, *rings])
@@ -51,26 +56,28 @@ def _window(photo: PhotoTruth) -> tuple[int, int, int, int] | None:
     low, high = points.min(0), points.max(0)
     card = np.asarray(photo.truth["card_corners_px"], float)
     size = np.asarray(photo.truth["size_px"], float)
-    for share in np.linspace(AROUND, 0.02, 12):
-        margin = share * float((high - low).max())
-        x0, y0 = np.maximum(low - margin, 0)
-        x1, y1 = np.minimum(high + margin, size)
-        # sides are drawn in one by one, so that a card at one side costs that side only
-        gaps = {"x1": card[:, 0].min() - high[0], "x0": low[0] - card[:, 0].max(),
-                "y1": card[:, 1].min() - high[1], "y0": low[1] - card[:, 1].max()}  # fmt: skip
-        side = max(gaps, key=lambda k: gaps[k])
-        if gaps[side] < 0.02 * float((high - low).max()):
-            return None
-        if side == "x1":
-            x1 = min(x1, card[:, 0].min() - 3)
-        elif side == "x0":
-            x0 = max(x0, card[:, 0].max() + 3)
-        elif side == "y1":
-            y1 = min(y1, card[:, 1].min() - 3)
-        else:
-            y0 = max(y0, card[:, 1].max() + 3)
-        return int(x0), int(y0), int(x1), int(y1)
-    return None
+    extent = float((high - low).max())
+    x0, y0 = np.maximum(low - AROUND * extent, 0)
+    x1, y1 = np.minimum(high + AROUND * extent, size)
+    # the window stops at the card on the side where that lies farthest from the bait
+    gaps = {
+        "x1": card[:, 0].min() - high[0],
+        "x0": low[0] - card[:, 0].max(),
+        "y1": card[:, 1].min() - high[1],
+        "y0": low[1] - card[:, 1].max(),
+    }
+    side = max(gaps, key=lambda k: gaps[k])
+    if gaps[side] < NEAR * extent:
+        return None
+    if side == "x1":
+        x1 = min(x1, card[:, 0].min() - 3)
+    elif side == "x0":
+        x0 = max(x0, card[:, 0].max() + 3)
+    elif side == "y1":
+        y1 = min(y1, card[:, 1].min() - 3)
+    else:
+        y0 = max(y0, card[:, 1].max() + 3)
+    return int(x0), int(y0), int(x1), int(y1)
 
 
 def offers(photo_set: Path, split: str | None = None) -> Iterator[Offer]:
@@ -94,10 +101,14 @@ def offers(photo_set: Path, split: str | None = None) -> Iterator[Offer]:
         yield Offer(photo.path.stem, photo.split, photo.subset, image, tuple(photo.baits), outlines)
 
 
+def _bars(width: int, height: int) -> tuple[int, int]:
+    return round(FRAME * width), round(BAR * height) + 20
+
+
 def _border(image: Image.Image) -> Image.Image:
     """A screenshot: bars above and below, a frame around, letters in the bars."""
     w, h = image.size
-    bar, frame = round(0.12 * h) + 20, round(0.04 * w)
+    frame, bar = _bars(w, h)
     out = Image.new("RGB", (w + 2 * frame, h + 2 * bar), (245, 246, 248))
     out.paste(image, (frame, bar))
     draw = ImageDraw.Draw(out)
@@ -139,3 +150,12 @@ def jpeg(offer: Offer, variant: str) -> bytes:
     out = BytesIO()
     change(offer.image).save(out, "JPEG", quality=quality)
     return out.getvalue()
+
+
+def placed(outline_px: Array, size: tuple[int, int], variant: str) -> Array:
+    """Where an outline of a picture of this size lies in a variant of it."""
+    if variant == "half size":
+        return outline_px / 2
+    if variant == "mirrored":
+        return np.column_stack([size[0] - 1 - outline_px[:, 0], outline_px[:, 1]])
+    return outline_px + np.array(_bars(*size)) if variant == "border" else outline_px
