@@ -57,10 +57,11 @@ class Judged:
 
 @dataclass(frozen=True)
 class LeftOut:
-    """A picture that the verdict does not rest on, and why."""
+    """A picture that the verdict does not rest on, and why; what its own bait would come to, if it has one."""
 
     photo: str
     why_not: str
+    verdict: Finding | None = None
 
 
 @dataclass(frozen=True)
@@ -146,12 +147,14 @@ def check_records(
     else:
         judged, left = _judge_together(ranked, stated, references, settings)
     verdict = _together([j.verdict for j in judged])
+    if verdict == "agrees" and any(one.verdict == "disagrees" for one in left):
+        verdict = "cannot-tell"
     return Check(
         photos=tuple(record.photo for record in records),
         version=__version__,
         sold_as=stated.name,
         verdict=verdict,
-        text=_in_words(verdict, judged, stated),
+        text=" ".join([_in_words(verdict, judged), *(_beside(one) for one in left if one.verdict is not None)]),
         points=tuple(point for j in judged for point in j.points),
         better=tuple(c for j in judged for c in j.better),
         ask=tuple(dict.fromkeys(a for j in judged for a in j.ask)) if judged else ask.no_bait(),
@@ -189,7 +192,12 @@ def _judge_together(
         return [], [LeftOut(record.photo, _why_nothing(record)) for record in records]
     piece = join_photos(records, references, settings)
     used = [(r, s.bait) for r, s in zip(records, piece.shots, strict=True) if s.used and s.bait is not None]
-    left = [LeftOut(s.photo, s.why_not or "it is not used") for s in piece.shots if not s.used]
+    left = []
+    for record, shot in zip(records, piece.shots, strict=True):
+        if not shot.used:
+            own = next((b for b in record.baits if b.measurement.number == shot.bait), None)
+            alone = None if own is None else _judge_one(record, own, stated, references, settings).verdict
+            left.append(LeftOut(shot.photo, shot.why_not or _why_nothing(record), alone))
     baits = [next(b for b in r.baits if b.measurement.number == number) for r, number in used]
     if len(baits) == 1:
         return [_judge_one(used[0][0], baits[0], stated, references, settings)], left
@@ -275,7 +283,7 @@ def _several(records: Sequence[PhotoRecord], judged: Sequence[Judged], bait: Whi
     )
 
 
-def _in_words(verdict: Finding, judged: Sequence[Judged], stated: Stated) -> str:
+def _in_words(verdict: Finding, judged: Sequence[Judged]) -> str:
     """The verdict in a sentence or two."""
     one = len({photo for j in judged for photo in j.photos}) == 1
     these, do, agree = ("This picture", "does", "agrees") if one else ("These pictures", "do", "agree")
@@ -298,3 +306,10 @@ def _in_words(verdict: Finding, judged: Sequence[Judged], stated: Stated) -> str
     if verdict != "agrees" and against:
         text += f" Against them: {', '.join(against)}."
     return text
+
+
+def _beside(one: LeftOut) -> str:
+    """What a picture that seems to show another bait says by itself."""
+    said = {"agrees": "agrees", "disagrees": "does not agree", "cannot-tell": "cannot tell"}
+    does = said[one.verdict or "cannot-tell"]
+    return f"{PurePath(one.photo).name} seems to show another bait, and by itself {does}."

@@ -131,7 +131,7 @@ class CheckReport:
         drawn = drawing.bait(bait.measurement, cut.window)
         laid = laid_over(bait.measurement, form, way)
         if laid is not None:
-            drawn = Drawing(drawn.view, (laid, *drawn.shapes), drawn.unit)
+            drawn = Drawing(drawn.view, (*drawn.shapes[:1], laid, *drawn.shapes[1:]), drawn.unit)
         alt = f"{_name(name)}: the bait with what was found"
         alt += f", the outline of {stated.short} laid over." if laid is not None else "."
         return Seen(cut.href, cut.window, drawn, alt)

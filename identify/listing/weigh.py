@@ -30,6 +30,9 @@ UNLISTED = 0.5
 """If the words are wrong: the chance that the bait is on no list, beside that of the listed one that fits best."""
 CLEARLY_BETTER = math.log(10)
 """A rival is clearly better when it is so much likelier than the words."""
+PLACES = ("tie places", "hangers", "hanger places")
+MISPLACED = -1.0
+"""Natural log: rings speak no more strongly against a form where line ties cannot be counted."""
 COPIED = 0.7
 """Probability that such a bait follows the stated model in one group of features (`posterior.KIN`)."""
 
@@ -72,6 +75,9 @@ def weigh_words(r: Readings, p: Prepared, stated: Stated, calibrated: bool) -> W
         told_apart = contrast.speak(r, p)
         if told_apart is not None:
             spoken["colours"] = told_apart[likelihood.BACK_SWAPPED[ways].astype(int)]
+    if r.tie_count is None:
+        # rings that cannot be counted were not seen well enough to stand in the wrong places
+        spoken |= {name: np.maximum(spoken[name], MISPLACED) for name in PLACES if name in spoken}
     log_ways, other = likelihood.log_ways(r, noise)[ways], facts.log_not_comparable(r, p)
     found = weigh(spoken, ways, log_ways, p.share, told_features(r), other, noise)
     own = stated.forms

@@ -43,6 +43,7 @@ def check_schema() -> Json:
         "ask": _list(_object({"text": text})),
     }
     taken = _object({"photo": text, "bait": {"type": "integer", "minimum": 1}})
+    probability = {"$ref": "#/$defs/probability"}
     properties = {
         "schema": {"const": CHECK_SCHEMA},
         "photos": {**_list(text), "minItems": 1},
@@ -53,9 +54,9 @@ def check_schema() -> Json:
         **shared,
         "seen_before": _list({"type": ["string", "object"]}),
         "baits": _list(
-            _object({"photos": _list(taken), "probability": {"$ref": "#/$defs/probability"}, "verdict": finding, **shared})
+            _object({"photos": _list(taken), "probability": probability, "verdict": finding, **shared})
         ),
-        "left_out": _list(_object({"photo": text, "why_not": text})),
+        "left_out": _list(_object({"photo": text, "why_not": text, "verdict": {"enum": [*finding["enum"], None]}})),
         "warnings": _list({"$ref": "#/$defs/notice"}),
         "photo_reports": _list({"$ref": "#/$defs/photo"}),
     }  # fmt: skip
