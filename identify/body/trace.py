@@ -33,13 +33,13 @@ class Tuning:
 
     limb_cap: float = 12.0
     """Misfit of the limb model beyond which one place is as bad as another."""
-    limb_prior: float = 1.0
+    limb_prior: float = 1.5
     """Against leaving the place of the silhouette's edge, per pixel squared."""
     limb_stiff: float = 0.5
     """Against steps of the limb's place, per column squared."""
     sure: float = 0.6
     """Pixels within which an edge must be known to take full weight against the silhouette."""
-    waves: float = 24.0
+    waves: float = 19.0
     """Vertices; shorter waves of the outline are smoothed away."""
     unclear: float = 2.6
     """Mean width of the step from body to ground, in the close-up's pixels, beyond which the outline is unclear."""

@@ -13,6 +13,9 @@ from identify.stages import Ring
 
 APART_MM = 2.0
 """No two rings sit closer than this (common practice, no published source)."""
+FURTHEST_MM = 3.0
+"""A ring's middle lies no further from the outline than this (render: up to 1.8 mm; rings of wire are seldom more than
+5 mm across)."""
 LEAST = 0.03
 """Rings less probable than this are not worth handing on."""
 LARGEST_MM = 3.4
@@ -36,7 +39,10 @@ def find(seen: Closeup, outline: Array) -> tuple[Ring, ...]:
         away = _distances(seen.body.shape, at)
         near = (away > _HOOK_MM[0] * mm) & (away < _HOOK_MM[1] * mm)
         covered = float((seen.hook[near] > 0.5).mean()) if near.any() else 0.0
-        root = outline[int(np.argmin(np.hypot(*(outline - at).T)))]
+        gap = np.hypot(*(outline - at).T)
+        if gap.min() > FURTHEST_MM * mm:
+            continue  # a neighbour's, or the shadow of one
+        root = outline[int(np.argmin(gap))]
         place, foot = seen.to_photo([at, root])
         out.append(
             Ring(
