@@ -8,14 +8,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from identify.colour import delta_e
 from identify.records import NONE_OF_THESE, NOT_COMPARABLE, Identification, Measurement
 from identify.reference.profile import Form
 from tests.benchmarks.collect import Match, Result
 from tests.benchmarks.colours import colour_figures
 from tests.benchmarks.figure import Figure, middle, share
+from tests.benchmarks.hardware import truth_of
 from tests.benchmarks.open_set import left_out_figures, new_colour_figures, settled_figures
 from tests.benchmarks.stats import auroc, calibration_error
 from tests.benchmarks.together import together_figures
+from tests.benchmarks.truth import world
 
 ORDINARY = ("single", "twice", "pieces")
 
@@ -103,19 +106,30 @@ def size_figures(matches: list[Match], label: str = "") -> list[Figure]:
 
 
 def twice_figures(results: list[Result]) -> list[Figure]:
-    """One piece in two photos: lengths against their combined uncertainty."""
+    """One piece in two photos: lengths against their combined uncertainty, and the colours seen."""
     pairs: dict[str, list[Measurement]] = {}
+    hard: set[str] = set()
     for m in _baits(results, ("twice",)):
         measured = _measured(m)
+        name = m.photo.truth["file"].rsplit("_", 1)[0]
         if measured and measured.length_mm:
-            pairs.setdefault(m.photo.truth["file"].rsplit("_", 1)[0], []).append(measured)
-    agree = []
-    for pair in pairs.values():
+            pairs.setdefault(name, []).append(measured)
+        if m.truth.get("foil") or m.truth.get("translucent"):
+            hard.add(name)
+    agree, differ = [], []
+    for name, pair in pairs.items():
         if len(pair) == 2:
+            for zone in ("back_colour", "belly_colour") if name not in hard else ():
+                one, other = (getattr(p, zone) for p in pair)
+                if one is not None and other is not None:
+                    differ.append(float(delta_e(one.lab_seen, other.lab_seen)))
             a, b = (p.length_mm for p in pair)
             assert a and b
             agree.append(abs(a.value - b.value) <= 2 * math.hypot(a.u, b.u))
-    return [share("one piece in two photos: lengths agree within 2u", agree, ">= 93 %")]
+    return [
+        share("one piece in two photos: lengths agree within 2u", agree, ">= 93 %"),
+        middle("one piece in two photos: colour seen, median CIEDE2000 (no leaf, none clear)", differ, "", "(<= 4)"),
+    ]
 
 
 # ------------------------------------------------------------------ hardware
@@ -155,6 +169,19 @@ def hardware_figures(matches: list[Match], label: str = "") -> list[Figure]:
             true = np.array(m.truth["ties_px"])
             tie_off += [float(np.hypot(*(true - p).T).min() / _px_per_mm(m)) for p in measured.line_ties.at_px]
     out.append(middle(f"tie position: median{label}", tie_off, "mm", "<= 0.5 mm"))
+    hanger_off, eye_off = [], []
+    for m in matches:
+        measured = _measured(m)
+        if measured is None or "body_polygon_px" not in m.truth:
+            continue
+        true = truth_of(m.truth, world(m.photo.folder))
+        if measured.hangers and len(true.hangers):
+            places = measured.hangers.at_px
+            hanger_off += [float(np.hypot(*(true.hangers - p).T).min() / true.px_per_mm) for p in places]
+        if measured.eye and measured.eye.diameter_mm and true.eye is not None:
+            eye_off.append(abs(measured.eye.diameter_mm.value - true.eye_diameter / true.px_per_mm))
+    out.append(middle(f"hanger position: median{label}", hanger_off, "mm", "(<= 0.5 mm)"))
+    out.append(middle(f"eye diameter: median error{label}", eye_off, "mm", "(<= 0.3 mm)"))
     hooks = [
         measured.hooks.count == m.truth["hook_count"]
         for m in matches
