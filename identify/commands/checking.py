@@ -17,7 +17,7 @@ from identify.errors import BadOption
 from identify.listing import Check, check_json, check_records, look_up
 from identify.listing.check import Which, with_length
 from identify.listing.page import MARKS, CheckReport, better_words
-from identify.measure import measure_file
+from identify.listing.pictures import measure_picture
 from identify.records import PhotoRecord
 from identify.report import words
 from identify.report.words import Units
@@ -56,7 +56,7 @@ def check_offer(wish: Wish) -> int:
     records: list[PhotoRecord] = []
 
     def measure(path: str) -> PhotoRecord:
-        return measure_file(path, settings) if report is None else report.measure(path, settings)
+        return measure_picture(path, settings)[0] if report is None else report.measure(path, settings)
 
     code = runner.run(runner.expand(wish.photos), measure, records.append, wish.as_json)
     if code == USAGE:

@@ -14,10 +14,10 @@ from identify.errors import BadOption
 from identify.listing import ask, points
 from identify.listing.ask import Ask
 from identify.listing.paints import weigh_paints
+from identify.listing.pictures import measure_picture
 from identify.listing.points import Finding, Point, verdict_of
 from identify.listing.weigh import CLEARLY_BETTER, Weighed, weigh_words
 from identify.listing.words import Stated, look_up
-from identify.measure import measure_file
 from identify.rank import read
 from identify.rank.telling import tell
 from identify.rank.whatif import form_name
@@ -41,7 +41,7 @@ LIKELY = 0.1
 @dataclass(frozen=True)
 class Judged:
     """One bait of the offer, from all pictures that show it: the photos with the bait's number in each, the probability
-    of the words (before looking: one half), and what it comes to.  `form`: the stated form that fits best (an index of
+    of the words, and what it comes to.  `form`: the stated form that fits best (an index of
     the sets made ready), and `way` how it lies: 1 back and belly, 2 nose and tail turned round."""
 
     photos: tuple[str, ...]
@@ -122,7 +122,7 @@ def check_photos(
     """
     stated = look_up(sold_as, references)
     settings = with_length(settings or Settings(), length_mm)
-    return check_records([measure_file(path, settings) for path in paths], stated, references, settings, bait)
+    return check_records([measure_picture(path, settings)[0] for path in paths], stated, references, settings, bait)
 
 
 def check_records(
@@ -240,6 +240,8 @@ def _verdict(
     colours = weigh_paints(r, references.prepared, stated, w.way, calibrated)
     found = points.points(w, stated, colours)
     verdict = verdict_of(w.stated)
+    if verdict == "agrees" and points.contradicted(found):
+        verdict = "cannot-tell"
     if colours is not None and verdict_of(colours.stated) == "disagrees":
         verdict = "disagrees"
     asked = ask.questions(w, stated, shown, found, colours, verdict, calibrated)

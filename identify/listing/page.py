@@ -11,15 +11,14 @@ from pathlib import Path, PurePath
 import numpy as np
 from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined, Template
 
-from identify import __version__, photo
-from identify.answer import References, unreadable
-from identify.errors import PhotoError
+from identify import __version__
+from identify.answer import References
 from identify.files import made, put_text
 from identify.geometry import Array
 from identify.listing.check import Check, Judged
+from identify.listing.pictures import measure_picture
 from identify.listing.points import Finding
 from identify.listing.words import Stated
-from identify.measure import measure
 from identify.outline import frame_of
 from identify.records import Bait, Candidate, Measurement, PhotoRecord
 from identify.reference import Form
@@ -71,12 +70,9 @@ class CheckReport:
 
     def measure(self, path: str | Path, settings: Settings) -> PhotoRecord:
         """Read and measure one picture, and keep it small."""
-        try:
-            read = photo.read(path, settings)
-        except PhotoError as fault:
-            return unreadable(path, fault.code, fault.message)
-        record = measure(read, settings)
-        self.pictures[record.photo] = take(read, record)
+        record, read = measure_picture(path, settings)
+        if read is not None:
+            self.pictures[record.photo] = take(read, record)
         return record
 
     def write(

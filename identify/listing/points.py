@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -22,6 +23,10 @@ LN10 = math.log(10)
 WORDS_AGREE, WORDS_DISAGREE = 0.7, 0.1
 """Probability of the words from which on they agree with the pictures, and up to which they disagree (photos of the
 tune split)."""
+CLEARLY = -0.7
+FIRM = ("length", "depth to length", "outline", "line ties", "lip")
+"""One of these that speaks so strongly against the words keeps them from agreeing, whatever the others say: they are
+not changed as easily as hooks, nor misread as easily as places."""
 COLOURS = ("colours", "pattern")
 CALLED = {"outline": "shape of the outline"}
 
@@ -44,6 +49,11 @@ def verdict_of(probability: float) -> Finding:
     if probability >= WORDS_AGREE:
         return "agrees"
     return "disagrees" if probability <= WORDS_DISAGREE else "cannot-tell"
+
+
+def contradicted(found: Sequence[Point]) -> bool:
+    """A firm point speaks clearly against the words."""
+    return any(p.feature in FIRM and p.weight is not None and p.weight <= CLEARLY for p in found)
 
 
 def points(w: Weighed, stated: Stated, colours: Paints | None) -> tuple[Point, ...]:

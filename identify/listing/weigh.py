@@ -1,9 +1,9 @@
 """How likely what was measured is under the words, against what else it may be: another model or an unlisted bait.
 
-All of it is ranking's own likelihoods.  Before looking the words are as likely as not; if they are wrong, the bait is
-as likely an unlisted one as the listed one that fits it best: a bait is taken for what looks like it, so the average
-over all other models, and a bait drawn blindly from all that are on no list, would be too kind to the words.  An
-unlisted bait is one that follows the stated model in most things and is its own in some.
+All of it is ranking's own likelihoods.  Before looking, the words are as likely as the other listed model that fits
+best: a bait is taken for what looks like it, so the average over all other models would be too kind to the words.  It
+may be an unlisted one too, but one that follows the stated model in most things and is its own in some: a bait drawn
+blindly from all that are on no list would be too easy a rival.
 """
 
 from __future__ import annotations
@@ -27,12 +27,11 @@ from identify.rank.telling import told_features
 from identify.rank.whatif import ASSUMED, Case
 
 UNLISTED = 0.5
-"""If the words are wrong: the chance that the bait is on no list, beside that of the listed one that fits best."""
+"""How likely before looking the bait is on no list, beside the words and beside the best of the other models."""
 CLEARLY_BETTER = math.log(10)
 """A rival is clearly better when it is so much likelier than the words."""
 PLACES = ("tie places", "hangers", "hanger places")
-MISPLACED = -1.0
-"""Natural log: rings speak no more strongly against a form where line ties cannot be counted."""
+"""What says nothing against a form where line ties cannot be counted."""
 COPIED = 0.7
 """Probability that such a bait follows the stated model in one group of features (`posterior.KIN`)."""
 
@@ -76,8 +75,8 @@ def weigh_words(r: Readings, p: Prepared, stated: Stated, calibrated: bool) -> W
         if told_apart is not None:
             spoken["colours"] = told_apart[likelihood.BACK_SWAPPED[ways].astype(int)]
     if r.tie_count is None:
-        # rings that cannot be counted were not seen well enough to stand in the wrong places
-        spoken |= {name: np.maximum(spoken[name], MISPLACED) for name in PLACES if name in spoken}
+        # rings that cannot be counted were not seen well enough to be in wrong places
+        spoken |= {name: np.maximum(spoken[name], 0.0) for name in PLACES if name in spoken}
     log_ways, other = likelihood.log_ways(r, noise)[ways], facts.log_not_comparable(r, p)
     found = weigh(spoken, ways, log_ways, p.share, told_features(r), other, noise)
     own = stated.forms
@@ -87,10 +86,7 @@ def weigh_words(r: Readings, p: Prepared, stated: Stated, calibrated: bool) -> W
     rivals = _rivals(evidence, p, stated, r.scaled)
     best = int(own[np.argmax(evidence[own])])
     unlisted = float(np.logaddexp(_follower({k: float(v[best]) for k, v in found.features.items()}, noise), other))
-    if rivals:
-        against = float(np.logaddexp(math.log(UNLISTED) + unlisted, math.log(1 - UNLISTED) + rivals[0][1]))
-    else:
-        against = unlisted
+    against = float(np.logaddexp(math.log(UNLISTED) + unlisted, rivals[0][1])) if rivals else unlisted
     odds = words - against
     return Weighed(
         case=Case(r, p, ways, spoken, p.share, other, found),

@@ -26,9 +26,10 @@ import shapely
 from identify.answer import References, read_sets
 from identify.colour import delta_e
 from identify.listing import check_records, look_up
-from identify.measure import measure_file
+from identify.listing.pictures import measure_picture
 from identify.rank import rank
 from identify.records import Bait, PhotoRecord
+from identify.settings import Settings
 from tests.benchmarks.offers import VARIANTS, Offer, jpeg, offers, placed
 from tests.benchmarks.refs_from_truth import world_of, write_refs
 from tests.benchmarks.stats import wilson
@@ -61,7 +62,7 @@ def _shown(offer: Offer, variant: str, folder: Path) -> Iterator[Shown]:
     path = folder / f"{offer.name}.jpg"
     path.write_bytes(jpeg(offer, variant))
     start = time.process_time()
-    record = measure_file(path)
+    record, _ = measure_picture(path, Settings())
     seconds = time.process_time() - start
     for truth, outline in zip(offer.baits, offer.outlines_px, strict=True):
         at = placed(outline, offer.image.size, variant)
