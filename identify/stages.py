@@ -1,8 +1,8 @@
 """What passes between the stages of measuring one photo: frozen values; those that hold pixels compare by identity and
 keep their arrays read-only.
 
-    Photo ──card──▶ Calibration ──separate──▶ Region ──body──▶ Body ──size──▶ Sizing ──hardware──▶ Hardware
-                                                                          ──orient──▶ Pose ──paint──▶ Paint
+    Photo ──card──▶ Calibration ──separate──▶ Region ──closeup──▶ Closeup ──body──▶ Body ──size──▶ Sizing
+          ──hardware──▶ Hardware ──orient──▶ Pose ──paint──▶ Paint
 """
 
 from __future__ import annotations
