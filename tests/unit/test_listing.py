@@ -17,12 +17,13 @@ from identify.errors import BadOption
 from identify.listing import Check, check_json, check_records, contrast, look_up
 from identify.listing.check import length_told, with_length
 from identify.listing.page import laid_over
+from identify.listing.pictures import framed
 from identify.listing.points import verdict_of
 from identify.listing.weigh import weigh_words
 from identify.listing.words import Stated
 from identify.outline import to_frame
 from identify.rank import prepare, read
-from identify.records import Bait, LineTies, Measurement, Notice, PhotoRecord, View
+from identify.records import Bait, Card, LineTies, Measurement, Notice, PhotoRecord, View
 from identify.reference.profile import Colourway, Form
 from identify.settings import Settings
 from identify.told import Told, parse
@@ -347,3 +348,15 @@ def test_a_set_of_one_model_can_be_asked() -> None:
     assert check_records([record("a.jpg", SEEN)], stated, alone).verdict == "agrees"
     other = record("a.jpg", without_scale(measurement(stranger(75.0, 16.0, 1))))
     assert check_records([other], stated, alone).verdict == "disagrees"
+
+
+def test_a_card_that_all_baits_lie_on_is_a_frame() -> None:
+    def card(x0: float, y0: float, x1: float, y1: float) -> Card:
+        return Card(True, ((x0, y0), (x1, y0), (x1, y1), (x0, y1)), 10.0, 0.0, None, None, None, None)
+
+    shown = record("a.jpg", SEEN)
+    x, y = np.mean(SEEN.outline_px, axis=0)
+    assert framed(replace(shown, card=card(x - 400, y - 250, x + 400, y + 250)))
+    assert not framed(replace(shown, card=card(x + 400, y - 250, x + 1200, y + 250)))
+    assert framed(replace(record("a.jpg"), card=card(0, 0, 800, 500)))
+    assert not framed(shown)
