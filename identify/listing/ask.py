@@ -45,10 +45,11 @@ class Ask:
 
 def questions(
     w: Weighed, stated: Stated, shown: Sequence[Measurement], found: Sequence[Point], colours: Paints | None,
-    verdict: Finding, calibrated: bool,
+    verdict: Finding, calibrated: bool, hidden: bool,
 ) -> tuple[Ask, ...]:  # fmt: skip
     """The questions that are open after pictures `shown` of one piece, the most telling first, each once."""
-    said = [*_settling(w, verdict), *_views(shown), *_scale(w, stated)]
+    said = ["For the same picture without letters or marks over the bait."] if hidden else []
+    said += [*_settling(w, verdict), *_views(shown), *_scale(w, stated)]
     if stated.colourway is not None and not calibrated and (colours is None or verdict != "disagrees"):
         said.append("For a picture by daylight with a grey card beside the bait, so that its colours can be compared.")
     said += _later_work(w, stated, shown, found, verdict)

@@ -14,7 +14,7 @@ from identify.errors import BadOption
 from identify.listing import ask, points
 from identify.listing.ask import Ask
 from identify.listing.paints import weigh_paints
-from identify.listing.pictures import measure_picture
+from identify.listing.pictures import measure_picture, overlaid
 from identify.listing.points import Finding, Point, verdict_of
 from identify.listing.weigh import CLEARLY_BETTER, Weighed, weigh_words
 from identify.listing.words import Stated, look_up
@@ -41,8 +41,9 @@ LIKELY = 0.1
 @dataclass(frozen=True)
 class Judged:
     """One bait of the offer, from all pictures that show it: the photos with the bait's number in each, the probability
-    of the words, and what it comes to.  `form`: the stated form that fits best (an index of
-    the sets made ready), and `way` how it lies: 1 back and belly, 2 nose and tail turned round."""
+    of the words, and what it comes to.  `form`: the stated form that fits best (an index of the sets made ready), and
+    `way` how it lies: 1 back and belly, 2 nose and tail turned round.  `hidden`: letters or the like lie over it in
+    every picture, so that it cannot be said to disagree."""
 
     photos: tuple[str, ...]
     numbers: tuple[int, ...]
@@ -53,6 +54,7 @@ class Judged:
     ask: tuple[Ask, ...]
     form: int
     way: int
+    hidden: bool
 
 
 @dataclass(frozen=True)
@@ -244,8 +246,11 @@ def _verdict(
         verdict = "cannot-tell"
     if colours is not None and verdict_of(colours.stated) == "disagrees":
         verdict = "disagrees"
-    asked = ask.questions(w, stated, shown, found, colours, verdict, calibrated)
-    return Judged(*where, w.stated, verdict, found, _better(w, bait), asked, w.best, w.way)
+    hidden = all(overlaid(m) for m in shown)
+    if hidden and verdict == "disagrees":
+        verdict = "cannot-tell"
+    asked = ask.questions(w, stated, shown, found, colours, verdict, calibrated, hidden)
+    return Judged(*where, w.stated, verdict, found, _better(w, bait), asked, w.best, w.way, hidden)
 
 
 def _better(w: Weighed, bait: Bait) -> tuple[Candidate, ...]:
@@ -305,6 +310,8 @@ def _in_words(verdict: Finding, judged: Sequence[Judged]) -> str:
     unseen = [p.feature for p in judged[0].points if p.feature in STATED and p.finding == "cannot-tell"]
     if verdict == "agrees" and unseen:
         text += f" {'It' if one else 'They'} cannot tell the {' and the '.join(unseen)}."
+    if judged[0].hidden:
+        text += " Letters, glare or the like seem to lie over the bait, so its shape and rings are read badly."
     if verdict != "agrees" and against:
         text += f" Against them: {', '.join(against)}."
     return text

@@ -13,8 +13,11 @@ from identify.answer import unreadable
 from identify.errors import PhotoError
 from identify.measure import measure
 from identify.photo import Photo
-from identify.records import PhotoRecord
+from identify.records import Measurement, PhotoRecord
 from identify.settings import Settings
+
+MOST_TIES = 4
+"""More rings where line ties sit, and no sure count: letters or glare were read as rings."""
 
 
 def measure_picture(path: str | Path, settings: Settings) -> tuple[PhotoRecord, Photo | None]:
@@ -38,3 +41,10 @@ def framed(record: PhotoRecord) -> bool:
     corners = shapely.Polygon(card.corners_px)
     middles = (np.mean(b.measurement.outline_px, axis=0) for b in record.baits)
     return all(corners.contains(shapely.Point(middle)) for middle in middles)
+
+
+def overlaid(m: Measurement) -> bool:
+    """Letters, a pattern or glare lie over the bait: far more rings are seen than a bait has, and none of them surely.
+    Then its outline is not to be trusted either."""
+    ties = m.line_ties
+    return ties is not None and ties.count is None and len(ties.at_px) > MOST_TIES

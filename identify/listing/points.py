@@ -20,7 +20,7 @@ AGREES, DISAGREES = 0.1, -0.3
 """Weights (log10 of the likelihood under the words over that of an unlisted bait) from which on a point agrees, and
 disagrees."""
 LN10 = math.log(10)
-WORDS_AGREE, WORDS_DISAGREE = 0.7, 0.1
+WORDS_AGREE, WORDS_DISAGREE = 0.7, 0.05
 """Probability of the words from which on they agree with the pictures, and up to which they disagree (photos of the
 tune split)."""
 CLEARLY = -0.7

@@ -85,7 +85,8 @@ def weigh_words(r: Readings, p: Prepared, stated: Stated, calibrated: bool) -> W
     words = _mean(evidence[own], p.share[own])
     rivals = _rivals(evidence, p, stated, r.scaled)
     best = int(own[np.argmax(evidence[own])])
-    unlisted = float(np.logaddexp(_follower({k: float(v[best]) for k, v in found.features.items()}, noise), other))
+    follower = _follower({k: float(v[best]) for k, v in found.features.items()}, float(found.turned[best]), noise)
+    unlisted = float(np.logaddexp(follower, other))
     against = float(np.logaddexp(math.log(UNLISTED) + unlisted, rivals[0][1])) if rivals else unlisted
     odds = words - against
     return Weighed(
@@ -99,11 +100,12 @@ def weigh_words(r: Readings, p: Prepared, stated: Stated, calibrated: bool) -> W
     )
 
 
-def _follower(features: Mapping[str, float], noise: Noise) -> float:
-    """ln of the likelihood of an unlisted bait that follows the stated model in part, against any unlisted bait."""
+def _follower(features: Mapping[str, float], turned: float, noise: Noise) -> float:
+    """ln of the likelihood of an unlisted bait that follows the stated model in part, against any unlisted bait.
+    It lies as the stated one would (`turned`: what the ways round add)."""
     grouped = {name for group in KIN for name in group}
     groups = [*KIN, *((name,) for name in features if name not in grouped)]
-    total = 0.0
+    total = turned / noise.temperature
     for group in groups:
         speaks = sum(features[name] for name in group if name in features) / noise.temperature
         total += math.log(1 - COPIED + COPIED * math.exp(min(speaks, MOST)))

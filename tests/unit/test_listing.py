@@ -176,7 +176,7 @@ def test_rings_that_cannot_be_counted_do_not_speak_against_the_words_by_their_pl
 
 
 def test_thresholds() -> None:
-    assert [verdict_of(p) for p in (0.0, 0.1, 0.11, 0.69, 0.7, 1.0)] == [
+    assert [verdict_of(p) for p in (0.0, 0.05, 0.06, 0.69, 0.7, 1.0)] == [
         "disagrees", "disagrees", "cannot-tell", "cannot-tell", "agrees", "agrees",
     ]  # fmt: skip
 
@@ -360,3 +360,14 @@ def test_a_card_that_all_baits_lie_on_is_a_frame() -> None:
     assert not framed(replace(shown, card=card(x + 400, y - 250, x + 1200, y + 250)))
     assert framed(replace(record("a.jpg"), card=card(0, 0, 800, 500)))
     assert not framed(shown)
+
+
+def test_letters_over_the_bait_keep_the_picture_from_disagreeing() -> None:
+    loaf = without_scale(measurement(LOAF))
+    assert loaf.line_ties is not None
+    flood = LineTies(None, (0.1, 0.1, 0.2, 0.2, 0.2, 0.2), loaf.line_ties.at_px * 3)
+    found = check("Kettlemoor / Low Otter", record("a.jpg", replace(loaf, line_ties=flood)))
+    assert found.verdict == "cannot-tell"
+    assert "lie over the bait" in found.text
+    assert any("without letters" in a.text for a in found.ask)
+    assert check("Kettlemoor / Low Otter", record("a.jpg", loaf)).verdict == "disagrees"
