@@ -189,12 +189,14 @@ def _why_nothing(record: PhotoRecord) -> str:
 def _judge_together(
     records: Sequence[PhotoRecord], stated: Stated, references: References, settings: Settings
 ) -> tuple[list[Judged], list[LeftOut]]:
-    """All pictures as one body of evidence."""
+    """All pictures as one body of evidence; the same file given twice counts once."""
+    whole, records = records, tuple(dict((r.sha256 or r.photo, r) for r in reversed(records)).values())[::-1]
+    again = [LeftOut(r.photo, "it is the same file as another one") for r in whole if not any(r is k for k in records)]
     if not any(record.baits for record in records):
-        return [], [LeftOut(record.photo, _why_nothing(record)) for record in records]
+        return [], [*(LeftOut(record.photo, _why_nothing(record)) for record in records), *again]
     piece = join_photos(records, references, settings)
     used = [(r, s.bait) for r, s in zip(records, piece.shots, strict=True) if s.used and s.bait is not None]
-    left = []
+    left = again
     for record, shot in zip(records, piece.shots, strict=True):
         if not shot.used:
             own = next((b for b in record.baits if b.measurement.number == shot.bait), None)

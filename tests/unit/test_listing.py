@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from dataclasses import replace
+from hashlib import sha256
 from importlib.resources import files
 from pathlib import Path
 
@@ -47,7 +49,9 @@ def without_scale(m: Measurement) -> Measurement:
 
 def record(name: str, *baits: Measurement) -> PhotoRecord:
     numbered = tuple(Bait(replace(m, number=i)) for i, m in enumerate(baits, 1))
-    return PhotoRecord(name, "0" * 64, 900, 700, "0.1.0", None, None, None, None, (), None, (), numbered)
+    return PhotoRecord(
+        name, sha256(name.encode()).hexdigest(), 900, 700, "0.1.0", None, None, None, None, (), None, (), numbered
+    )
 
 
 def check(words: str, *records: PhotoRecord, settings: Settings | None = None, bait: int | None = None) -> Check:
@@ -105,8 +109,6 @@ def test_words_name_a_model_a_size_and_a_colourway(words: str, name: str, demo: 
 def test_words_that_name_nothing_list_the_nearest_names(words: str, said: str, demo: References) -> None:
     with pytest.raises(BadOption) as fault:
         look_up(words, demo)
-    import re
-
     assert re.search(said, fault.value.message), fault.value.message
 
 
@@ -371,3 +373,11 @@ def test_letters_over_the_bait_keep_the_picture_from_disagreeing() -> None:
     assert "lie over the bait" in found.text
     assert any("without letters" in a.text for a in found.ask)
     assert check("Kettlemoor / Low Otter", record("a.jpg", loaf)).verdict == "disagrees"
+
+
+def test_the_same_file_twice_counts_once() -> None:
+    one = record("a.jpg", SEEN)
+    twice = check("Kettlemoor / Low Otter", one, replace(one, photo="copy.jpg"))
+    assert twice.baits == check("Kettlemoor / Low Otter", one).baits
+    assert [(left.photo, left.verdict) for left in twice.left_out] == [("copy.jpg", None)]
+    assert twice.photos == ("a.jpg", "copy.jpg")
