@@ -15,7 +15,7 @@ from identify.listing import ask, points
 from identify.listing.ask import Ask
 from identify.listing.paints import weigh_paints
 from identify.listing.pictures import measure_picture, overlaid
-from identify.listing.points import Finding, Point, verdict_of
+from identify.listing.points import PAINTS_DISAGREE, Finding, Point, verdict_of
 from identify.listing.weigh import CLEARLY_BETTER, Weighed, weigh_words
 from identify.listing.words import Stated, look_up
 from identify.rank import read
@@ -190,7 +190,7 @@ def _judge_together(
     records: Sequence[PhotoRecord], stated: Stated, references: References, settings: Settings
 ) -> tuple[list[Judged], list[LeftOut]]:
     """All pictures as one body of evidence; the same file given twice counts once."""
-    whole, records = records, tuple(dict((r.sha256 or r.photo, r) for r in reversed(records)).values())[::-1]
+    whole, records = records, tuple({r.sha256 or r.photo: r for r in reversed(records)}.values())[::-1]
     again = [LeftOut(r.photo, "it is the same file as another one") for r in whole if not any(r is k for k in records)]
     if not any(record.baits for record in records):
         return [], [*(LeftOut(record.photo, _why_nothing(record)) for record in records), *again]
@@ -246,7 +246,7 @@ def _verdict(
     verdict = verdict_of(w.stated)
     if verdict == "agrees" and points.contradicted(found):
         verdict = "cannot-tell"
-    if colours is not None and verdict_of(colours.stated) == "disagrees":
+    if colours is not None and verdict_of(colours.stated, PAINTS_DISAGREE) == "disagrees":
         verdict = "disagrees"
     hidden = all(overlaid(m) for m in shown)
     if hidden and verdict == "disagrees":

@@ -23,6 +23,8 @@ LN10 = math.log(10)
 WORDS_AGREE, WORDS_DISAGREE = 0.7, 0.05
 """Probability of the words from which on they agree with the pictures, and up to which they disagree (photos of the
 tune split)."""
+PAINTS_DISAGREE = 0.1
+"""The same for a stated colourway, which is held against itself with back and belly exchanged."""
 CLEARLY = -0.7
 FIRM = ("length", "depth to length", "outline", "line ties", "lip")
 """One of these that speaks so strongly against the words keeps them from agreeing, whatever the others say: they are
@@ -44,11 +46,11 @@ class Point:
     text: str
 
 
-def verdict_of(probability: float) -> Finding:
+def verdict_of(probability: float, disagrees: float = WORDS_DISAGREE) -> Finding:
     """What a probability of the words comes to."""
     if probability >= WORDS_AGREE:
         return "agrees"
-    return "disagrees" if probability <= WORDS_DISAGREE else "cannot-tell"
+    return "disagrees" if probability <= disagrees else "cannot-tell"
 
 
 def contradicted(found: Sequence[Point]) -> bool:
@@ -104,7 +106,7 @@ def _stated_colours(w: Weighed, stated: Stated, colours: Paints | None) -> Point
         text = f"Whether it is {called} cannot be told: back and belly were not both read."
         return Point("colourway", called, shown, "cannot-tell", None, text)
     listed, weight = paintwork.listed_words(colours.colourway), colours.against / LN10
-    finding = verdict_of(colours.stated)
+    finding = verdict_of(colours.stated, PAINTS_DISAGREE)
     if finding == "disagrees" and colours.exchanged > 0.5:
         text = f"Back and belly look exchanged: {shown}, while {listed} is stated."
     elif finding == "disagrees":
