@@ -32,6 +32,9 @@ CLEARLY_BETTER = math.log(10)
 """A rival is clearly better when it is so much likelier than the words."""
 PLACES = ("tie places", "hangers", "hanger places")
 """What says nothing against a form where line ties cannot be counted."""
+TEMPERATURE = 1.25
+"""Divides the evidence: somebody else's pictures fail in more ways than those that ranking is calibrated on.  The
+verdict's thresholds go with it (photos of the tune split)."""
 COPIED = 0.7
 """Probability that such a bait follows the stated model in one group of features (`posterior.KIN`)."""
 
@@ -65,7 +68,7 @@ class Weighed:
 def weigh_words(r: Readings, p: Prepared, stated: Stated, calibrated: bool) -> Weighed:
     """Weigh the words by readings of one piece.  `calibrated`: a card told the light, so colours count as they are;
     without one only back against belly does."""
-    noise = p.noise
+    noise = replace(p.noise, temperature=TEMPERATURE)
     ways = likelihood.ways_to_try(r, noise)
     if calibrated:
         spoken, _ = speech(r, p, ways)
