@@ -38,9 +38,9 @@ class Noise:
     """Share of unlisted baits that follow a listed one in part: copies, other sizes, other hardware (bench)."""
     copied: float = 0.5
     """Probability that such a cousin took over one feature."""
-    temperature: float = 1.25
+    temperature: float = 1.1
     """Divides the evidence (log likelihood ratio) of the photo.  On measured baits, models left out in turn, 1 fits
-    best (render: 64 baits of the tune split, unknown models never among them); a quarter more for other photos."""
+    best (render: 64 baits of the tune split, unknown models never among them); a tenth more for other photos."""
     offset: float = 0.0
     """Added to every listed model's evidence (natural log); fitted on models left out in turn."""
     orientation_doubt: float = 0.003
