@@ -131,14 +131,14 @@ def _beside_the_largest(found: list[Found]) -> list[Found]:
 
 def _reading_order(regions: list[tuple[Region, float]]) -> tuple[Region, ...]:
     """Rows from the top, each from the left; a row is what lies within half the first one's length below it."""
-    left = sorted(regions, key=lambda r: _middle(r[0])[1])
+    placed = [(region, length, *_middle(region)) for region, length in regions]
+    left = sorted(placed, key=lambda r: r[3])
     ordered: list[Region] = []
     while left:
-        first, length = left[0]
-        top = _middle(first)[1]
-        row = [r for r in left if _middle(r[0])[1] <= top + 0.5 * length]
-        ordered += [r[0] for r in sorted(row, key=lambda r: _middle(r[0])[0])]
-        left = [r for r in left if not any(r is q for q in row)]
+        _, length, _, top = left[0]
+        row = [r for r in left if r[3] <= top + 0.5 * length]
+        ordered += [r[0] for r in sorted(row, key=lambda r: r[2])]
+        left = left[len(row) :]
     return tuple(ordered)
 
 
