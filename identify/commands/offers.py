@@ -51,9 +51,7 @@ def check(
     ] = None,
     bait: Annotated[
         str | None,
-        typer.Option(
-            "--bait", metavar="N|all", help="Which bait of a picture with several; all: each by itself."
-        ),
+        typer.Option("--bait", metavar="N|all", help="Which bait of a picture with several; all: each by itself."),
     ] = None,
     refs: Refs = None,
     told: Tell = None,

@@ -82,8 +82,8 @@ class Noise:
         Misread(0.01, 0.06, length=0.03, aspect=0.05, outline=3.0),
         Misread(0.003, 0.03, length=0.12, aspect=0.25, outline=8.0),
     )
-    """A ring, a shadow or a hook's shank taken for body; and a body that was lost in its surroundings (render: hardly one
-    outline in 200 of the tune split; more for other photos)."""
+    """A ring, a shadow or a hook's shank taken for body; and a body that was lost in its surroundings (render: hardly
+    one outline in 200 of the tune split; more for other photos)."""
 
     # line ties and hangers
     tie_lost: float = 0.03
