@@ -64,7 +64,7 @@ class Sheet:
         self.canvas.save()
 
     def _up(self, y: float) -> float:
-        return (self.height - y) * mm
+        return float((self.height - y) * mm)
 
     def text_at(self, x: float, y: float, text: str, size: float, bold: bool = False, quiet: bool = False) -> None:
         """One line whose base lies at y."""
