@@ -63,8 +63,7 @@ def trace(photo: Photo, region: Region, seen: Closeup) -> Body:
     picture = _Picture.around(photo, points, max(1, math.ceil(float(np.ptp(points, axis=0).max()) / LONGEST)))
     beside = contour.hardware_beside(seen, rough)
     fitted, clear, u = _refine(picture, picture.inwards(points), beside | (width > contour.WIDE))
-    zoom = float(np.hypot(*seen.matrix[0, :2]))
-    ends, flanks = (v / zoom for v in doubt.extents(rough, width))
+    ends, flanks = (v / seen.zoom for v in doubt.extents(rough, width))
     body = Body(picture.outwards(fitted), clear, u * picture.shrink, (), ends, flanks)
     return _finished(photo, region, body, float(width.mean()) > TUNING.unclear)
 

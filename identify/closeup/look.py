@@ -56,6 +56,16 @@ class Closeup:
     eye_at: Plane
     trace_at: Plane
 
+    @property
+    def zoom(self) -> float:
+        """Pixels of the planes along one of the photo's."""
+        return float(np.hypot(*self.matrix[0, :2]))
+
+    @property
+    def mm(self) -> float:
+        """Pixels of the planes to a millimetre at the bait."""
+        return self.zoom * self.px_per_mm
+
     def to_photo(self, points: ArrayLike) -> Array:
         """Points (n, 2) of the planes in pixels of the photo."""
         own = np.asarray(points, float).reshape(-1, 2)

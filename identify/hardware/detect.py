@@ -42,7 +42,7 @@ def detect(photo: Photo, body: Body, seen: Closeup, calibration: Calibration) ->
 
 def _traces(seen: Closeup) -> tuple[tuple[Point, Literal["hole", "stump"]], ...]:
     """Where rings are lost: a stump of wire stands out there, or a hole is left."""
-    mm = float(np.hypot(*seen.matrix[0, :2])) * seen.px_per_mm
+    mm = seen.mm
     found = peaks(seen.trace_at, TRACE_APART_MM * mm, 0.05)
     out: list[tuple[Point, Literal["hole", "stump"]]] = []
     for at, height in zip(found.at, found.height, strict=True):

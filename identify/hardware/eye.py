@@ -26,7 +26,7 @@ Floats = NDArray[np.float32]
 
 def find(photo: Photo, seen: Closeup) -> tuple[EyeSeen, ...]:
     """Places that may be an eye, the surest first, measured over the outermost painted ring."""
-    mm = float(np.hypot(*seen.matrix[0, :2])) * seen.px_per_mm
+    mm = seen.mm
     found = peaks(seen.eye_at, APART_MM * mm, LEAST)
     out = []
     for at, height in zip(found.at, found.height, strict=True):

@@ -16,7 +16,7 @@ SURE_MM2 = 6.0
 
 def find(seen: Closeup, outline: Array) -> tuple[PlateSeen, ...]:
     """Plates, the surest first.  `outline` (n, 2): of the body, in pixels of the close-up."""
-    mm = float(np.hypot(*seen.matrix[0, :2])) * seen.px_per_mm
+    mm = seen.mm
     count, labels, stats, _ = cv2.connectedComponentsWithStats((seen.lip > 0.5).astype(np.uint8), connectivity=8)
     out = []
     for k in range(1, count):
@@ -25,8 +25,8 @@ def find(seen: Closeup, outline: Array) -> tuple[PlateSeen, ...]:
             continue
         rows, columns = np.nonzero(labels == k)
         points = np.column_stack([columns, rows]).astype(float)
-        away = np.array([float(np.hypot(*(outline - p).T).min()) for p in points[:: max(1, len(points) // 60)]])
         few = points[:: max(1, len(points) // 60)]
+        away = np.array([float(np.hypot(*(outline - p).T).min()) for p in few])
         root, tip = seen.to_photo([few[away.argmin()], few[away.argmax()]])
         p = float(seen.lip[rows, columns].mean()) * min(1.0, area / SURE_MM2)
         out.append(PlateSeen((float(root[0]), float(root[1])), (float(tip[0]), float(tip[1])), p))

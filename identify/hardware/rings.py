@@ -29,7 +29,7 @@ _HOOK_SHARE = 0.06
 
 def find(seen: Closeup, outline: Array) -> tuple[Ring, ...]:
     """Rings, the surest first.  `outline` (n, 2): of the body, in pixels of the close-up."""
-    mm = float(np.hypot(*seen.matrix[0, :2])) * seen.px_per_mm
+    mm = seen.mm
     found = peaks(np.maximum(seen.tie_at, seen.hanger_at), APART_MM * mm, LEAST)
     wire = np.maximum(seen.tie, seen.hanger)
     out = []

@@ -57,7 +57,7 @@ def rows(folder: Path) -> tuple[Array, Array]:
             start, end = max_feret(points)
             along = (end - start) / np.hypot(*(end - start))
             across = np.array([-along[1], along[0]])
-            mm = float(np.hypot(*close.matrix[0, :2])) * close.px_per_mm
+            mm = close.mm
             for out, value, true, way, weights in (
                 (lengths, size.length_mm, bait["feret_length_mm"], along, doubt.ENDS),
                 (depths, size.depth_mm, bait["feret_depth_mm"], across, doubt.FLANKS),

@@ -34,7 +34,7 @@ SOFTNESS = 10.0
 def peaks_of(case: Case) -> dict[str, tuple[Peaks, Array]]:
     """Of each kind the peaks of one close-up, and the true places (n, 2) in its pixels."""
     seen = case.seen
-    mm = float(np.hypot(*seen.matrix[0, :2])) * seen.px_per_mm
+    mm = seen.mm
     truth = case.truth
     lost = np.array(case.bait["lost_ties_px"], float).reshape(-1, 2)
     there = {
