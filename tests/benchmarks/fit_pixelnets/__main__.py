@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import os
 import tempfile
 from pathlib import Path
@@ -52,7 +53,7 @@ def render(args: argparse.Namespace) -> None:
                 jobs=args.jobs,
                 only=args.only,
                 part=None,
-                limit=float("inf"),
+                limit=args.limit,
                 tmp=aside,
             )
         )
@@ -112,6 +113,7 @@ def parser() -> argparse.ArgumentParser:
     step.add_argument("--samples", type=int, default=64, help="a pixel (%(default)s)")
     step.add_argument("--scale", type=float, default=0.6, help="of the photos' full size (%(default)s)")
     step.add_argument("--only", metavar="NAMES", help="subsets or photos, with commas")
+    step.add_argument("--limit", type=float, default=math.inf, metavar="S", help="begin no photo after S seconds")
     step.add_argument("--jobs", type=int, default=jobs)
     step.set_defaults(step=render)
 

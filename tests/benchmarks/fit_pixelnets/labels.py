@@ -44,14 +44,26 @@ _SUBPIXELS = 4
 
 
 def label(
-    photo: dict[str, Any], size: tuple[int, int], to_picture: Callable[[Array], Array], renderer: Renderer
+    photo: dict[str, Any],
+    size: tuple[int, int],
+    to_picture: Callable[[Array], Array],
+    renderer: Renderer,
+    seam_px: int,
 ) -> Plane:
-    """A Kind for each place of a picture of `size` (w, h), FINER times finer; ON_BODY added where any body lies.
+    """A Kind for each place of a picture of `size` (w, h), FINER times finer; ON_BODY added where any body lies, but
+    not within `seam_px` of the picture's pixels of another, so that bodies that touch are told apart.
 
     `photo`: its plan, `to_picture`: takes pixels (n, 2) of the photo to pixels of the picture.
     """
     kinds, _, bodies = _painted(photo, size, to_picture, renderer, None)
-    return (kinds + ON_BODY * bodies).astype(np.uint8)
+    reach = 2 * FINER * seam_px + 1
+    wider = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
+    near = np.zeros_like(bodies)
+    if len(photo["baits"]) > 1:
+        for number in range(len(photo["baits"])):
+            alone = {**photo, "baits": [photo["baits"][number]], "things": [], "box": None, "card": None}
+            near += np.asarray(cv2.dilate(_painted(alone, size, to_picture, renderer, None)[2], wider), np.uint8)
+    return (kinds + ON_BODY * (bodies & (near < 2))).astype(np.uint8)
 
 
 def label_one(

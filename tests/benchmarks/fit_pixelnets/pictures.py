@@ -29,6 +29,8 @@ CROWDED = ("tray", "boxed")
 """Photos of many baits, of which every third is cut out."""
 ROOM_MM = 34.0
 """How much longer and wider a cut-out is than the body in it."""
+SEAM_MM = 0.7
+"""`scene` is to see no body so near to another one."""
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,8 @@ def _reduced(
     k = min(1.0, LOOKS["scene"].stored_px_per_mm / scale)
     size = int(w * k), int(h * k)
     zoom = np.array([size[0] / w, size[1] / h])
-    label = labels.label(photo, size, lambda px: (px + 0.5) * zoom - 0.5, renderer)
+    seam_px = round(SEAM_MM * scale * k)
+    label = labels.label(photo, size, lambda px: (px + 0.5) * zoom - 0.5, renderer, seam_px)
     small = np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
     return small, label, {"px_per_mm": scale * k}
 

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from tests.benchmarks.fit_pixelnets import rings
+
 
 @dataclass(frozen=True)
 class Renderer:
@@ -28,7 +30,8 @@ class Renderer:
 
 @functools.cache
 def load(folder: Path, world: Path | None) -> Renderer:
-    """The renderer in `folder` with the world in a file, or with its own; one world in one process.
+    """The renderer in `folder` with the world in a file, or with its own; one world in one process.  It builds turned
+    rings too (`rings`).
 
     Raises FileNotFoundError if it is not there, RuntimeError if another world is loaded already.
     """
@@ -42,4 +45,6 @@ def load(folder: Path, world: Path | None) -> Renderer:
     sys.path.insert(0, str(folder.resolve()))
     # `frame` first: it chooses the world
     names = ("frame", "geom", "layout", "make_set", "paint", "plan", "scene", "things", "world")
-    return Renderer(**{name: importlib.import_module(name) for name in names})
+    renderer = Renderer(**{name: importlib.import_module(name) for name in names})
+    rings.provide(renderer)
+    return renderer

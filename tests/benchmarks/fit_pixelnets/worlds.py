@@ -67,8 +67,8 @@ def write(path: Path, seed: int) -> None:
 
 def _shape(rng: np.random.Generator) -> dict[str, Any]:
     """Control values of the outline above and below a line from nose to tail, one body in five with a bent line."""
-    depth, peak, above = rng.uniform(0.15, 0.44), rng.uniform(0.25, 0.6), rng.uniform(0.35, 0.65)
-    height = np.exp(-(((_ALONG - peak) / rng.uniform(0.3, 0.6)) ** 2)) + rng.normal(0, 0.03, len(_ALONG))
+    depth, peak, above = rng.uniform(0.13, 0.5), rng.uniform(0.22, 0.65), rng.uniform(0.3, 0.7)
+    height = np.exp(-(((_ALONG - peak) / rng.uniform(0.3, 0.7)) ** 2)) + rng.normal(0, 0.035, len(_ALONG))
     height = np.maximum(height / height.max(), 0.18)
     height[-1] *= rng.uniform(0.4, 1)
     centre = None
@@ -78,29 +78,31 @@ def _shape(rng: np.random.Generator) -> dict[str, Any]:
     return {
         "top": (depth * above * height).tolist(),
         "bot": (-depth * (1 - above) * height).tolist(),
-        "rn": rng.uniform(0.07, 0.16),
-        "rt": rng.uniform(0.05, 0.12),
+        "rn": rng.uniform(0.04, 0.2),
+        "rt": rng.uniform(0.03, 0.18),
         "centre": centre,
         "thick": float(np.clip(0.54 - 0.5 * depth + rng.normal(0, 0.05), 0.26, 0.5)),  # deep bodies are flat
-        "power": 2.2,
+        "power": rng.uniform(1.9, 2.7),
     }
 
 
 def _body(rng: np.random.Generator) -> dict[str, Any]:
     """A body in two sizes with its rings, lip and eye, as the renderer's worlds tell them."""
-    length = rng.uniform(42, 96)
+    length = rng.uniform(36, 110)
     ties: list[tuple[str, float]]
     if rng.random() < 0.35:
         ties = [("nose", rng.uniform(0, 20))]
     else:
         places = rng.choice([0.16, 0.2, 0.25, 0.31, 0.38, 0.44], rng.integers(1, 4), replace=False)
         ties = [("back", v) for v in sorted(places.tolist())]
+    if rng.random() < 0.08:
+        ties.append(("chin", rng.uniform(0.1, 0.25)))
     return {
         "shape": _shape(rng),
         "sizes": [round(length), round(length * 1.2)],
         "ties": ties,
-        "tie_od": rng.uniform(3.6, 4.4),
-        "tie_wire": 1.0,
+        "tie_od": rng.uniform(3.2, 4.8),
+        "tie_wire": rng.uniform(0.85, 1.1),
         "belly": [0.46] if rng.random() < 0.6 else [0.34, 0.68],
         "tail": bool(rng.random() < 0.85),
         "lip": None if rng.random() < 0.7 else _lip(rng),
@@ -115,7 +117,8 @@ def _lip(rng: np.random.Generator) -> tuple[str, float, float, float]:
 
 def _eye(rng: np.random.Generator) -> tuple[float, float, float, str]:
     """Place along and across, radius on a bait of 60 mm, and kind of an eye."""
-    return rng.uniform(0.08, 0.15), 0.61, rng.uniform(1.4, 2.2), ("ring", "bead", "dot")[rng.integers(3)]
+    kind = ("ring", "bead", "dot")[rng.integers(3)]
+    return rng.uniform(0.07, 0.17), rng.uniform(0.5, 0.68), rng.uniform(1.1, 2.6), kind
 
 
 def _colour(rng: np.random.Generator) -> tuple[float, float, float]:
