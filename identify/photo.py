@@ -62,20 +62,7 @@ class Photo:
         `shrink`: each pixel averages shrink × shrink of the photo's, in linear light, as a coarser sensor would have
         seen them.  The window's size need not be a multiple of it: what is over at right and bottom is left out.
         """
-        part = self._part(window)
-        curves = self.encoding.curves
-        if shrink == 1:
-            return self.encoding.to_srgb(_look_up(part, curves))
-        rows, columns = part.shape[0] // shrink, part.shape[1] // shrink
-        # 16 bits of linear light: a step is a twentieth of the darkest step of 8-bit sRGB
-        wide = np.rint(curves * 65535).astype(np.uint16)
-        out = np.empty((rows, columns, 3), np.float32)
-        for top in range(0, rows, _STRIP):
-            end = min(top + _STRIP, rows)
-            strip = _look_up(part[top * shrink : end * shrink, : columns * shrink], wide)
-            out[top:end] = cv2.resize(strip, (columns, end - top), interpolation=cv2.INTER_AREA)
-        out *= np.float32(1 / 65535)
-        return self.encoding.to_srgb(out)
+        return _linear(self._part(window), self.encoding, shrink)
 
     def at(self, points_px: Array) -> NDArray[np.float32]:
         """Linear sRGB (n, 3) of the pixels nearest to points (n, 2); beyond the picture its edge."""
@@ -86,11 +73,20 @@ class Photo:
 
     def reduced(self, max_side: int) -> tuple[NDArray[np.float32], int]:
         """The whole picture in linear sRGB with no side longer than max_side, and the shrink that took; kept for the
-        next caller, so read-only."""
+        next caller, so read-only.
+
+        The first halving averages codes instead of light, which takes a quarter of the time: within 2 × 2 pixels the
+        two differ by the square of their contrast.
+        """
         shrink = max(1, math.ceil(max(self.width, self.height) / max_side))
         shrink = min(shrink, self.width, self.height)
         if shrink not in self._reduced:
-            light = self.linear(None, shrink)
+            codes, left = self.pixels, shrink
+            if shrink % 2 == 0:
+                even = codes[: self.height // 2 * 2, : self.width // 2 * 2]
+                size = (self.width // 2, self.height // 2)
+                codes, left = np.asarray(cv2.resize(even, size, interpolation=cv2.INTER_AREA)), shrink // 2
+            light = _linear(codes, self.encoding, left)
             light.setflags(write=False)
             self._reduced[shrink] = light
         return self._reduced[shrink], shrink
@@ -110,6 +106,22 @@ class Photo:
     def _part(self, window: Window | None) -> Pixels:
         x0, y0, x1, y1 = window or (0, 0, self.width, self.height)
         return self.pixels[y0:y1, x0:x1]
+
+
+def _linear(codes: Pixels, meaning: Encoding, shrink: int) -> NDArray[np.float32]:
+    """Linear sRGB of codes (h, w, 3), averaged over shrink × shrink of them."""
+    if shrink == 1:
+        return meaning.to_srgb(_look_up(codes, meaning.curves))
+    rows, columns = codes.shape[0] // shrink, codes.shape[1] // shrink
+    # 16 bits of linear light: a step is a twentieth of the darkest step of 8-bit sRGB
+    wide = np.rint(meaning.curves * 65535).astype(np.uint16)
+    out = np.empty((rows, columns, 3), np.float32)
+    for top in range(0, rows, _STRIP):
+        end = min(top + _STRIP, rows)
+        strip = _look_up(codes[top * shrink : end * shrink, : columns * shrink], wide)
+        out[top:end] = cv2.resize(strip, (columns, end - top), interpolation=cv2.INTER_AREA)
+    out *= np.float32(1 / 65535)
+    return meaning.to_srgb(out)
 
 
 def _look_up(codes: Pixels, curves: NDArray[Any]) -> NDArray[Any]:

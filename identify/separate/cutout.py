@@ -5,23 +5,25 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from identify.geometry import Array
 from identify.photo import Photo
-from identify.separate.ground import Plane, as_plane, linear_of
-from identify.separate.look import GROUND_STEP, Scene
+from identify.separate.ground import Plane
+from identify.separate.look import Scene
 from identify.separate.things import Thing
 from identify.stages import Region
 
-_MOST_ACROSS = 1000
 _MARGIN_MM = 8.0
+_FINER = 2
+"""Pixels of a region along one of the scene's: its masks are no finer than the scene."""
 
 
 def cut_out(photo: Photo, thing: Thing, scene: Scene, px_per_mm: float) -> Region | None:
     """Make the Region of one thing; None when no body remains.  `px_per_mm`: of the photo, there."""
-    length = thing.shape.length * scene.step
-    shrink = 1 if px_per_mm <= 14 else max(1, int(length / _MOST_ACROSS))
-    ys, xs = np.nonzero(thing.mask)
-    low = scene.to_photo([[xs.min() - 0.5, ys.min() - 0.5]])[0] - _MARGIN_MM * px_per_mm
-    high = scene.to_photo([[xs.max() + 0.5, ys.max() + 0.5]])[0] + _MARGIN_MM * px_per_mm
+    shrink = max(1, int(scene.step / _FINER))
+    left, top, wide, tall = cv2.boundingRect(thing.mask.view(np.uint8))
+    left, top = left + thing.place[0], top + thing.place[1]
+    low = scene.to_photo([[left - 0.5, top - 0.5]])[0] - _MARGIN_MM * px_per_mm
+    high = scene.to_photo([[left + wide - 0.5, top + tall - 0.5]])[0] + _MARGIN_MM * px_per_mm
     x0, y0 = (max(0, int(v)) for v in low)
     x1, y1 = min(photo.width, int(high[0]) + 1), min(photo.height, int(high[1]) + 1)
     x1, y1 = x0 + (x1 - x0) // shrink * shrink, y0 + (y1 - y0) // shrink * shrink
@@ -29,19 +31,22 @@ def cut_out(photo: Photo, thing: Thing, scene: Scene, px_per_mm: float) -> Regio
     if min(size) < 2:
         return None
 
-    def fetch(plane: Plane, step: float) -> Plane:
-        """A plane whose pixels stand for `step` pixels of the photo each, brought to the region's grid."""
+    def fetch(plane: Plane, first: Array, step: float) -> Plane:
+        """A plane whose pixels stand for `step` pixels of the photo each, the first of them at `first`, brought to the
+        region's grid."""
         k = shrink / step
-        shift = [(o + shrink / 2) / step - 0.5 for o in (x0, y0)]
+        shift = (np.array([x0, y0]) + (shrink - 1) / 2 - first) / step
         move = np.array([[k, 0, shift[0]], [0, k, shift[1]]], np.float32)
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-        return as_plane(cv2.warpAffine(plane, move, size, flags=flags, borderMode=cv2.BORDER_REPLICATE))
+        return np.asarray(cv2.warpAffine(plane, move, size, flags=flags, borderMode=cv2.BORDER_REPLICATE), np.float32)
 
-    core = fetch(thing.core.astype(np.float32), scene.step) > 0.5
+    place = scene.to_photo([thing.place])[0]
+    core = fetch(thing.core.astype(np.float32), place, scene.step) > 0.5
     if not core.any():
         return None
-    mask = (fetch(thing.mask.astype(np.float32), scene.step) > 0.5) | core
-    bare = linear_of(fetch(scene.ground.lit, scene.step * GROUND_STEP), scene.ground.floor)
+    mask = (fetch(thing.mask.astype(np.float32), place, scene.step) > 0.5) | core
+    cell = scene.step * scene.ground_step
+    bare = fetch(scene.ground, np.full(2, (cell - 1) / 2), cell)
     edge = bool(mask[0].any() and y0 == 0) or bool(mask[-1].any() and y1 >= photo.height - shrink)
     edge = edge or bool(mask[:, 0].any() and x0 == 0) or bool(mask[:, -1].any() and x1 >= photo.width - shrink)
     for plane in (mask, core, bare):

@@ -13,13 +13,15 @@ from identify import pixelnet
 from identify.calibration import Calibration
 from identify.geometry import Array
 from identify.photo import Photo
-from identify.separate.ground import Ground, Plane, settled_ground
+from identify.separate.ground import Plane, bare_ground
 from identify.separate.morphology import Mask
 
 PX_PER_MM = 2.0
 """Scale at which the network looks: fitted at 2.5, a third more or less, it finds baits as well here in less time."""
 LEAST_SIDE = 48
 MOST_PIXELS = 1.3e6
+_REDUCED = 1000
+"""Longest side of the reduced picture that serves where it is fine enough: the card was looked for in it, too."""
 _NOT_GROUND = 0.15
 
 
@@ -29,8 +31,8 @@ class Scene:
 
     `body`: the silhouette of a bait's body, what hides it for the camera included; `wire`: rings and hooks; `lip`;
     `thing`: any other thing that lies on the ground.  `step`: pixels of the photo along one of the scene's;
-    `px_per_mm`: the scene's own scale, known or guessed; `on_card` (h, w): True on the card.  `ground`: the bare
-    ground, in the scene reduced by GROUND_STEP.
+    `px_per_mm`: the scene's own scale, known or guessed; `on_card` (h, w): True on the card.  `ground` (gh, gw, 3):
+    linear RGB of the bare ground, each of its pixels `ground_step` of the scene's along a side.
     """
 
     body: Plane
@@ -40,7 +42,8 @@ class Scene:
     step: float
     px_per_mm: float
     on_card: Mask
-    ground: Ground
+    ground: Plane
+    ground_step: int
 
     def to_photo(self, points: ArrayLike) -> Array:
         """Points (n, 2) of the scene in pixels of the photo."""
@@ -51,10 +54,6 @@ class Scene:
         """The inverse of `to_photo`."""
         own: Array = (np.asarray(points_px, float) + 0.5) / self.step - 0.5
         return own
-
-
-GROUND_STEP = 4
-"""Pixels of the scene along one of the ground's picture: light changes slowly."""
 
 
 def look_at(photo: Photo, calibration: Calibration, px_per_mm: float | None = None) -> Scene | None:
@@ -74,22 +73,21 @@ def look_at(photo: Photo, calibration: Calibration, px_per_mm: float | None = No
     linear = _reduced(photo, step, (w, h))
     body, wire, lip, thing = pixelnet.probabilities(linear, "identify.separate", "scene")
     on_card = _card_mask(calibration, (h, w), step)
-    bare = (np.maximum(np.maximum(body, wire), np.maximum(lip, thing)) < _NOT_GROUND) & ~on_card
-    size = (max(2, w // GROUND_STEP), max(2, h // GROUND_STEP))
-    small = np.asarray(cv2.resize(linear, size, interpolation=cv2.INTER_AREA), np.float32)
-    usable = cv2.resize(bare.astype(np.uint8), size, interpolation=cv2.INTER_AREA) > 0
-    ground = settled_ground(small, 0.06 * float(np.median(small)) + 0.001, usable)
-    return Scene(body, wire, lip, thing, step, px_per_mm / step, on_card, ground)
+    lies = cv2.max(cv2.max(body, wire), cv2.max(lip, thing)) >= _NOT_GROUND
+    ground, ground_step = bare_ground(linear, ~(lies | on_card))
+    return Scene(body, wire, lip, thing, step, px_per_mm / step, on_card, ground, ground_step)
 
 
 def _reduced(photo: Photo, step: float, size: tuple[int, int]) -> Plane:
     """The photo with one sample each `step` pixels, averaging what it stands for."""
-    shrink = max(1, int(step))
-    averaged = photo.linear((0, 0, photo.width, photo.height), shrink)
+    averaged, shrink = photo.reduced(_REDUCED)
+    if shrink > step:
+        shrink = int(step)
+        averaged = photo.linear(None, shrink)
     k = step / shrink
-    move = np.array([[k, 0, (k - 1) / 2], [0, k, (k - 1) / 2]], np.float32)
     if k > 1.2:  # blur before taking fewer samples (sampling theorem)
         averaged = np.asarray(cv2.GaussianBlur(averaged, (0, 0), 0.35 * k), np.float32)
+    move = np.array([[k, 0, (k - 1) / 2], [0, k, (k - 1) / 2]], np.float32)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     out = cv2.warpAffine(averaged, move, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(out, np.float32)

@@ -17,6 +17,8 @@ from identify.separate.morphology import Mask
 
 LENGTH_MM = (18.0, 260.0)
 DEPTH_MM = (5.0, 90.0)
+_RIM = 3
+"""Pixels to the picture's edge within which a contour lies on it."""
 
 
 @dataclass(frozen=True)
@@ -41,9 +43,12 @@ class Shape:
         return self.length / max(self.depth, 1e-6)
 
 
-def describe(core: Mask, thing: Mask, frame: Mask) -> tuple[Shape, Array]:
-    """The shape of a core, and its contour (n, 2) in pixels.  `frame`: pixels at the picture's rim."""
-    contours, _ = cv2.findContours(core.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+def describe(core: Mask, thing: Mask, place: tuple[int, int], picture: tuple[int, ...]) -> tuple[Shape, Array]:
+    """The shape of a core, and its contour (n, 2) in pixels of the picture.
+
+    The masks are part of the picture from `place` (x, y) on; `picture`: its height and width.
+    """
+    contours, _ = cv2.findContours(core.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE, offset=place)
     contour = max(contours, key=cv2.contourArea)
     area = cv2.contourArea(contour) + cv2.arcLength(contour, True) / 2
     hull = np.asarray(cv2.convexHull(contour), np.int32)
@@ -51,8 +56,9 @@ def describe(core: Mask, thing: Mask, frame: Mask) -> tuple[Shape, Array]:
     length, depth = max(sides) + 1, min(sides) + 1
     hull_area = cv2.contourArea(hull) + cv2.arcLength(hull, True) / 2
     points: Array = contour[:, 0].astype(float)
-    xy = contour[:, 0]
-    on_frame = float(frame[xy[:, 1], xy[:, 0]].mean())
+    x, y = contour[:, 0].T
+    far_x, far_y = picture[1] - _RIM, picture[0] - _RIM
+    on_frame = float(((x < _RIM) | (y < _RIM) | (x >= far_x) | (y >= far_y)).mean())
     thin = float(np.count_nonzero(thing & ~core) / max(area, 1.0))
     shape = Shape(
         float(length), float(depth), float(area / (length * depth)), float(area / hull_area),

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -15,7 +16,6 @@ from identify.separate.look import Scene
 from identify.separate.morphology import Mask, grown, opened
 from identify.separate.shape import Shape, describe
 
-_RIM = 3
 _SMOOTH = 0.88
 """Solidity from which on a thing is one body and not several that touch."""
 _LEAST_SHARE = 0.4
@@ -31,8 +31,13 @@ _REACH_MM = 2.0
 @dataclass(frozen=True, eq=False)
 class Thing:
     """One thing of the scene: `mask` (h, w) with its rings and hooks, `core` without; the core's shape and contour;
-    `certainty`: the mean of what the network says for a body there (0 for what it calls another thing)."""
+    `certainty`: the mean of what the network says for a body there (0 for what it calls another thing).
 
+    The masks cover part of the scene, `place` (x, y) being their first pixel's, with a free rim of one pixel but where
+    the scene ends.
+    """
+
+    place: tuple[int, int]
     mask: Mask
     core: Mask
     shape: Shape
@@ -40,42 +45,62 @@ class Thing:
     certainty: float
 
 
+@dataclass(frozen=True, eq=False)
+class _Patch:
+    """Part of a scene: a mask whose first pixel lies at x, y."""
+
+    x: int
+    y: int
+    mask: Mask
+
+    def of(self, plane: NDArray[Any]) -> NDArray[Any]:
+        """The same part of a plane of the scene."""
+        h, w = self.mask.shape
+        return plane[self.y : self.y + h, self.x : self.x + w]
+
+
 def bodies(scene: Scene, wire: float) -> list[Thing]:
     """Every body, touching ones parted.  `wire`: width of a hook's wire in the scene's pixels."""
     solid: Mask = (scene.body > 0.5) & ~scene.on_card
     least = _LEAST_BODY_MM2 * scene.px_per_mm**2
-    cores = [core for whole in _pieces(solid, least) for core in _parted(_filled(whole), wire, least)]
+    cores = [
+        _Patch(whole.x, whole.y, core) for whole in _pieces(solid, least) for core in _parted(whole.mask, wire, least)
+    ]
+    if not cores:
+        return []
     stuff: Mask = solid | (np.maximum(scene.wire, scene.lip) > 0.5)
-    near = _nearest(cores, scene.body.shape)
-    joined = _labelled(grown(stuff, 0.5 * _REACH_MM * scene.px_per_mm), 8)
     out = []
-    for k, core in enumerate(cores, 1):
-        own = np.unique(joined[core])
-        mask: Mask = ((near == k) & stuff & np.isin(joined, own[own > 0])) | core
-        out.append(_thing(mask, core, float(scene.body[core].mean())))
+    for near in _pieces(grown(stuff, 0.5 * _REACH_MM * scene.px_per_mm), 0.0):
+        own = [core for core in cores if _holds(near, core)]
+        there: Mask = near.mask & near.of(stuff)
+        placed = [_moved(core, near) for core in own]
+        nearest = _nearest(placed, there.shape)
+        for k, core in enumerate(placed, 1):
+            certainty = float(near.of(scene.body)[core].mean())
+            out.append(_thing(_Patch(near.x, near.y, (there & (nearest == k)) | core), core, scene, certainty))
     return out
 
 
 def others(scene: Scene, found: list[Thing], wire: float) -> list[Thing]:
     """Things that are no bodies: what the network calls so, and wire that hangs on no body."""
-    taken = np.zeros(scene.body.shape, bool)
+    free: Mask = ~scene.on_card
     for thing in found:
-        taken |= thing.mask
-    out: list[Thing] = []
+        part = _Patch(*thing.place, thing.mask).of(free)
+        part &= ~thing.mask
     least = _LEAST_THING_MM2 * scene.px_per_mm**2
-    free: Mask = ~taken & ~scene.on_card
-    out += [_thing(piece, piece, 0.0) for piece in _pieces(opened((scene.thing > 0.5) & free, 0.4 * wire), least)]
+    out = [
+        _thing(piece, piece.mask, scene, 0.0)
+        for piece in _pieces(opened((scene.thing > 0.5) & free, 0.4 * wire), least)
+    ]
     for piece in _pieces((scene.wire > 0.5) & free, least):
-        thing = _thing(piece, piece, 0.0)
+        thing = _thing(piece, piece.mask, scene, 0.0)
         out.append(replace(thing, shape=replace(thing.shape, thin=math.inf)))
     return out
 
 
-def _thing(mask: Mask, core: Mask, certainty: float) -> Thing:
-    frame = np.zeros(core.shape, bool)
-    frame[:_RIM] = frame[-_RIM:] = True
-    frame[:, :_RIM] = frame[:, -_RIM:] = True
-    return Thing(mask, core, *describe(core, mask, frame), certainty)
+def _thing(whole: _Patch, core: Mask, scene: Scene, certainty: float) -> Thing:
+    place = (whole.x, whole.y)
+    return Thing(place, whole.mask, core, *describe(core, whole.mask, place, scene.body.shape), certainty)
 
 
 def _parted(core: Mask, wire: float, least: float) -> list[Mask]:
@@ -85,47 +110,66 @@ def _parted(core: Mask, wire: float, least: float) -> list[Mask]:
     contour = max(contours, key=cv2.contourArea)
     if cv2.contourArea(contour) > _SMOOTH * cv2.contourArea(cv2.convexHull(contour)):
         return [core]
+    whole = _Patch(0, 0, core)
     depth = cv2.distanceTransform(np.pad(core, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
     for radius in np.linspace(0.5 * wire, 0.9 * float(depth.max()), 12):
-        pieces = _pieces(depth > radius, (1.5 * wire) ** 2)
+        pieces = [_moved(p, whole) for p in _pieces(depth > radius, (1.5 * wire) ** 2)]
         while len(pieces) >= 2:
             near = _nearest(pieces, core.shape)
             parts = [(near == k) & core for k in range(1, len(pieces) + 1)]
             areas = [int(np.count_nonzero(part)) for part in parts]
             # what breaks off an end is a tail; a body is not much smaller than what it touches
-            whole = [k for k, area in enumerate(areas) if area >= max(least, _LEAST_SHARE * max(areas))]
-            if len(whole) == len(pieces):
+            full = [k for k, area in enumerate(areas) if area >= max(least, _LEAST_SHARE * max(areas))]
+            if len(full) == len(pieces):
                 # a body may have a waist: what merely touches hangs together by far less than its own width
                 inner = min(float(depth[part].max()) for part in parts)
                 return parts if radius < _NECK * inner else [core]
-            pieces = [pieces[k] for k in whole]
+            pieces = [pieces[k] for k in full]
     return [core]
 
 
-def _pieces(mask: Mask, least: float) -> list[Mask]:
-    """The connected parts of a mask that have at least so many pixels."""
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=4)
-    return [labels == k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= least]
+def _pieces(mask: Mask, least: float) -> list[_Patch]:
+    """The connected parts of a mask that have at least so many pixels, their holes filled."""
+    contours, _ = cv2.findContours(mask.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    out = []
+    for contour in reversed(contours):  # from the top
+        x, y, w, h = cv2.boundingRect(contour)
+        if w * h < least:
+            continue
+        x0, y0 = max(x - 1, 0), max(y - 1, 0)
+        filled = np.zeros((min(y + h + 1, mask.shape[0]) - y0, min(x + w + 1, mask.shape[1]) - x0), np.uint8)
+        cv2.drawContours(filled, [contour], -1, 1, cv2.FILLED, offset=(-x0, -y0))
+        if cv2.countNonZero(filled) >= least:
+            out.append(_Patch(x0, y0, filled > 0))
+    return out
 
 
-def _filled(mask: Mask) -> Mask:
-    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    filled = np.zeros(mask.shape, np.uint8)
-    cv2.drawContours(filled, contours, -1, 1, cv2.FILLED)
-    return filled > 0
+def _holds(whole: _Patch, part: _Patch) -> bool:
+    """Whether a part of the scene lies within another, being connected to it if it touches it at all."""
+    y, x = np.argwhere(part.mask)[0]
+    row, column, (h, w) = y + part.y - whole.y, x + part.x - whole.x, whole.mask.shape
+    return bool(0 <= row < h and 0 <= column < w and whole.mask[row, column])
 
 
-def _labelled(mask: Mask, connectivity: int) -> NDArray[np.int32]:
-    return np.asarray(cv2.connectedComponents(mask.astype(np.uint8), connectivity=connectivity)[1], np.int32)
+def _moved(part: _Patch, whole: _Patch) -> Mask:
+    """A part's mask, as one of the whole that it lies within."""
+    mask: Mask = np.zeros_like(whole.mask)
+    h, w = part.mask.shape
+    x, y = part.x - whole.x, part.y - whole.y
+    # free rims may reach beyond
+    x0, y0 = max(x, 0), max(y, 0)
+    x1, y1 = min(x + w, whole.mask.shape[1]), min(y + h, whole.mask.shape[0])
+    mask[y0:y1, x0:x1] = part.mask[y0 - y : y1 - y, x0 - x : x1 - x]
+    return mask
 
 
 def _nearest(pieces: list[Mask], shape: tuple[int, ...]) -> NDArray[np.int32]:
-    """For each pixel the number (from 1) of the piece that is nearest; 0 everywhere without pieces."""
+    """For each pixel the number (from 1) of the piece that is nearest."""
+    if len(pieces) == 1:
+        return np.ones(shape, np.int32)
     numbers = np.zeros(shape, np.int32)
     for k, piece in enumerate(pieces, 1):
         numbers[piece] = k
-    if not pieces:
-        return numbers
     _, index = cv2.distanceTransformWithLabels(
         (numbers == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
     )

@@ -14,10 +14,10 @@ from identify import pixelnet
 from identify.geometry import Array
 from identify.photo import Photo, read
 from identify.separate import look, separate
-from identify.separate.ground import settled_ground
-from identify.separate.look import GROUND_STEP, Scene
+from identify.separate.ground import bare_ground
+from identify.separate.look import Scene
 from identify.separate.shape import Shape, why_not
-from identify.separate.things import bodies, others
+from identify.separate.things import Thing, bodies, others
 from identify.settings import Settings
 from identify.stages import Region
 from tests.benchmarks.separate import judge
@@ -49,10 +49,31 @@ def scene(**planes: Array) -> Scene:
     """A scene that shows nothing but the planes given."""
     nothing = np.zeros(SHAPE, np.float32)
     shown = {k: np.asarray(planes.get(k, nothing), np.float32) for k in ("body", "wire", "lip", "thing")}
-    small = np.full((SHAPE[0] // GROUND_STEP, SHAPE[1] // GROUND_STEP, 3), GREY, np.float32)
-    ground = settled_ground(small, 0.01, np.ones(small.shape[:2], bool))
     on_card: NDArray[np.bool_] = np.asarray(planes.get("on_card", nothing), float) > 0
-    return Scene(**shown, step=1.0, px_per_mm=PX_PER_MM, on_card=on_card, ground=ground)
+    return Scene(
+        **shown,
+        step=1.0,
+        px_per_mm=PX_PER_MM,
+        on_card=on_card,
+        ground=np.full((1, 1, 3), GREY, np.float32),
+        ground_step=400,
+    )
+
+
+def placed(thing: Thing, mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """A thing's mask as large as the scene."""
+    whole = np.zeros(SHAPE, bool)
+    (x, y), (h, w) = thing.place, mask.shape
+    whole[y : y + h, x : x + w] = mask
+    return whole
+
+
+def core_of(thing: Thing) -> NDArray[np.bool_]:
+    return placed(thing, thing.core)
+
+
+def mask_of(thing: Thing) -> NDArray[np.bool_]:
+    return placed(thing, thing.mask)
 
 
 def iou(one: NDArray[np.bool_], other: NDArray[np.bool_]) -> float:
@@ -73,7 +94,7 @@ def test_bodies_that_touch_are_parted(places: tuple[tuple[tuple[int, int], float
     found = bodies(scene(body=together), WIRE)
     assert len(found) == 2
     for body in alone:
-        assert max(iou(thing.core, body) for thing in found) > 0.9
+        assert max(iou(core_of(thing), body) for thing in found) > 0.9
 
 
 def test_a_bent_body_is_one() -> None:
@@ -88,7 +109,7 @@ def test_a_body_keeps_what_hides_it_and_no_holes() -> None:
     body = ellipse(SHAPE, (200, 150), (76, 21))
     hole = line(SHAPE, (180, 150), (196, 150), 4)
     (found,) = bodies(scene(body=body * (1 - hole), wire=hole), WIRE)
-    assert iou(found.core, body > 0.5) > 0.99
+    assert iou(core_of(found), body > 0.5) > 0.99
     assert found.certainty > 0.9
 
 
@@ -98,9 +119,9 @@ def test_a_hook_that_crosses_a_neighbour_leaves_both_bodies_whole() -> None:
     found = bodies(scene(body=np.maximum(upper, lower), wire=hook), WIRE)
     assert len(found) == 2
     for thing, body in zip(found, (upper, lower), strict=True):
-        assert iou(thing.core, body > 0.5) > 0.99
+        assert iou(core_of(thing), body > 0.5) > 0.99
         assert (thing.mask & ~thing.core).any()
-    assert not (found[0].mask & found[1].mask).any()
+    assert not (mask_of(found[0]) & mask_of(found[1])).any()
 
 
 def test_wire_belongs_to_the_body_that_it_hangs_on() -> None:
@@ -108,10 +129,10 @@ def test_wire_belongs_to_the_body_that_it_hangs_on() -> None:
     hung, loose = line(SHAPE, (200, 118), (200, 160), 5), line(SHAPE, (60, 220), (120, 250), 5)
     whole = scene(body=body, wire=hung + loose)
     (found,) = bodies(whole, WIRE)
-    assert found.mask[150, 200] and not found.core[150, 200]
-    assert not found.mask[235, 90]
+    assert mask_of(found)[150, 200] and not core_of(found)[150, 200]
+    assert not mask_of(found)[235, 90]
     (other,) = others(whole, [found], WIRE)
-    assert other.mask[235, 90] and other.certainty == 0
+    assert mask_of(other)[235, 90] and other.certainty == 0
 
 
 def test_specks_and_what_lies_on_the_card_are_nothing() -> None:
@@ -187,7 +208,7 @@ def test_core_of_a_large_picture_is_reduced_and_in_place() -> None:
     size, px_per_mm = (403, 2203), 16.3
     centre, axes = np.array([1101.7, 197.2]), (1010.0, 160.0)
     (region,) = separate(painted((ellipse(size, centre, axes), RED)), scaled(px_per_mm), Settings()).regions
-    assert region.shrink == 2
+    assert region.shrink == 4
     x0, y0, x1, y1 = region.window
     assert region.core.shape == region.mask.shape == region.ground.shape[:2]
     assert region.core.shape == ((y1 - y0) // region.shrink, (x1 - x0) // region.shrink)
@@ -318,6 +339,22 @@ def test_pictures_of_nothing(shape: tuple[int, int], fill: str) -> None:
     found = separate(Photo("x", "", pixels[fill].astype(np.uint8), None), NO_SCALE, Settings())
     assert found.regions == ()
     assert [w.code for w in found.warnings] == ["no-bait"]
+
+
+def test_ground_goes_on_under_things_and_shadows() -> None:
+    """Light that falls off across a textured ground; a fifth of it is covered, some lies in shadow."""
+    y, x = np.mgrid[0:300, 0:400] / 400
+    rng = np.random.default_rng(2)
+    true = (0.3 * np.exp(0.5 * x - 0.4 * y * y))[..., None] * np.array([1.0, 0.8, 0.6])
+    seen = true * np.exp(0.1 * rng.standard_normal((300, 400, 1)))
+    thing, shadow = ellipse(SHAPE, (200, 150), (120, 60)) > 0.5, ellipse(SHAPE, (215, 175), (130, 65)) > 0.5
+    seen[shadow] *= 0.5
+    seen[thing] = 0.9
+    ground, step = bare_ground(seen.astype(np.float32), ~thing)
+    shown = true[: ground.shape[0] * step, : ground.shape[1] * step]
+    shown = shown.reshape(ground.shape[0], step, ground.shape[1], step, 3).mean((1, 3))
+    assert np.abs(np.log(ground / shown)).max() < 0.1
+    assert np.abs(np.log(ground / shown)).mean() < 0.02
 
 
 def test_a_body_with_a_waist_stays_one() -> None:
