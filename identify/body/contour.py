@@ -13,8 +13,14 @@ from identify.geometry import Array, polygon_area, resample_closed
 
 STATIONS = 360
 """Vertices of an outline."""
+SHARPEST = 2.7
+"""Bends so many times a circle's have the most vertices: more would follow noise at blunt ends, fewer round off pointed
+ones."""
 WIDE = 2.5
 """Pixels of the close-up beyond which the step from body to ground is no edge."""
+STUB, TAPERED = 0.12, 0.85
+"""What is thinner than this share of the body sticks out: a wire taken for body, unless its area is clearly less than
+that of a strip as broad at its root, as a pointed tail's is."""
 
 
 def silhouette(seen: Closeup) -> tuple[Array, Array] | None:
@@ -25,7 +31,7 @@ def silhouette(seen: Closeup) -> tuple[Array, Array] | None:
         return None
     if polygon_area(points) < 0:  # y points down: clockwise as seen is positive
         points = points[::-1]
-    points = spaced(gaussian_filter1d(resample_closed(points, STATIONS), 1.5, axis=0, mode="wrap"))
+    points = spaced(gaussian_filter1d(resample_closed(points, STATIONS), 1.0, axis=0, mode="wrap"))
     width = np.zeros(STATIONS)
     for reach in (3.0, 1.5):
         n = normals(points)
@@ -56,10 +62,7 @@ def _largest_outline(mask: NDArray[np.bool_]) -> Array | None:
     """The border of a mask's largest part after a light opening, on the edges of its pixels rather than their centres;
     None below a dozen pixels."""
     padded = np.pad(mask.astype(np.uint8), 1)
-    radius = round(0.12 * float(cv2.distanceTransform(padded, cv2.DIST_L2, 3).max()))
-    if radius:
-        disk = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
-        padded = np.asarray(cv2.morphologyEx(padded, cv2.MORPH_OPEN, disk), np.uint8)
+    padded = _without_stubs(padded)
     # the border runs through pixel centres: doubling the picture puts it a quarter of a pixel from the true edge
     double = cv2.resize(padded, None, fx=2, fy=2, interpolation=cv2.INTER_NEAREST)
     found, _ = cv2.findContours(double, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
@@ -72,6 +75,25 @@ def _largest_outline(mask: NDArray[np.bool_]) -> Array | None:
     return points
 
 
+def _without_stubs(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """A mask opened by STUB of its half-breadth, and the tapered ends that this takes off put back."""
+    radius = round(STUB * float(cv2.distanceTransform(mask, cv2.DIST_L2, 3).max()))
+    if not radius:
+        return mask
+    disk = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
+    opened = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, disk), np.uint8)
+    count, parts, stats, _ = cv2.connectedComponentsWithStats(mask - opened)
+    away = cv2.distanceTransform(1 - opened, cv2.DIST_L2, 3)
+    for k in range(1, count):
+        x, y, w, h, area = stats[k]
+        here = np.s_[y : y + h, x : x + w]
+        part, distance = parts[here] == k, away[here]
+        root = np.count_nonzero(part & (distance < 1.3))  # one pixel of the part along each of the root's
+        if area < TAPERED * root * distance[part].max():
+            opened[here][part] = 1
+    return opened
+
+
 def spaced(points: Array, n: int = STATIONS) -> Array:
     """n points along a closed contour, closer together where it bends, so that small round ends keep their shape."""
     even = resample_closed(points, 2 * n)
@@ -79,7 +101,7 @@ def spaced(points: Array, n: int = STATIONS) -> Array:
     tangent = gaussian_filter1d(step, 3, axis=0)[3:-3]
     angle = np.unwrap(np.arctan2(tangent[:, 1], tangent[:, 0]))
     bend = np.abs(gaussian_filter1d(np.gradient(angle), 4, mode="wrap"))
-    density = 1 + 2 * np.minimum(bend / np.pi * n, 2.0)  # a circle of the same length bends by pi/n a point
+    density = 1 + 2 * np.minimum(bend / np.pi * n, SHARPEST)  # a circle of the same length bends by pi/n a point
     density = gaussian_filter1d(density, 6, mode="wrap")
     s = np.concatenate([[0.0], np.cumsum(density)])
     closed = np.vstack([even, even[:1]])

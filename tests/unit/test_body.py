@@ -88,6 +88,25 @@ def test_stubs_and_specks_are_no_silhouette() -> None:
     assert np.abs(away(found[0])).max() < 2.5
 
 
+@pytest.mark.parametrize("half_angle_deg", [8.0, 15.0, 30.0])
+def test_a_pointed_tail_keeps_its_length(half_angle_deg: float) -> None:
+    """A disk and the two tangents to it that meet in a point."""
+    middle, radius, half = np.array([120.0, 120.0]), 45.0, np.radians(half_angle_deg)
+    tip = middle + np.array([radius / np.sin(half), 0])
+    place = grid((240, int(tip[0]) + 30))
+    along, across = place[..., 0] - tip[0], np.abs(place[..., 1] - tip[1])
+    wedge = across * np.cos(half) + along * np.sin(half)
+    touch = middle[0] + radius * np.sin(half)
+    from_disk = np.hypot(place[..., 0] - middle[0], place[..., 1] - middle[1]) - radius
+    signed = np.where(place[..., 0] > touch, wedge, from_disk)
+    body = np.asarray(1 / (1 + np.exp(np.clip(signed / 0.4, -30, 30))))
+    found = contour.silhouette(closeup(place.shape[:2], body=body))
+    assert found is not None
+    a, b = max_feret(found[0])
+    true = tip[0] - (middle[0] - radius)
+    assert np.hypot(*(b - a)) == pytest.approx(true, rel=0.012)
+
+
 def test_no_body_no_silhouette() -> None:
     assert contour.silhouette(closeup(SHAPE)) is None
     assert contour.silhouette(closeup(SHAPE, body=spot(SHAPE, (50, 50), sigma=1.0))) is None
