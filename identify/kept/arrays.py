@@ -12,12 +12,13 @@ from identify.rank import Noise, Prepared
 from identify.rank.background import Background
 from identify.rank.covariance import outline_axes
 from identify.rank.palette import ZONES, Coats, Looks, Palette
+from identify.rank.prepared import KINDS
 from identify.rank.rings import Rings
 from identify.reference.profile import Colourway, Form
 
 PLAIN = (
     *("maker", "model", "maker_of_model", "share", "ln_length", "length_tolerance", "ln_aspect", "aspect_tolerance"),
-    *("outline", "ln_thickness", "hooks", "eye", "eye_place", "eye_diameter_mm", "lip"),
+    *("outline", "ln_thickness", "ln_weight", "hooks", "eye", "eye_place", "eye_diameter_mm", "lip"),
 )
 LISTS = ("listed", "starts", "counts", "list_of")
 Arrays = dict[str, Any]
@@ -28,6 +29,8 @@ def to_arrays(p: Prepared) -> Arrays:
     coats = p.palette.coats
     return {
         **_fields(p, PLAIN),
+        **{f"kinds.{key}": kinds for key, kinds in p.kinds.items()},
+        **{f"kind_shares.{key}": shares for key, shares in p.kind_shares.items()},
         **_fields(p.ties, _names(Rings), "ties."),
         **_fields(p.hangers, _names(Rings), "hangers."),
         **_fields(p.palette, LISTS, "palette."),
@@ -62,6 +65,8 @@ def from_arrays(
         makers=tuple(makers),
         models=tuple(models),
         **_take(found, PLAIN),
+        kinds=_take(found, tuple(KINDS), "kinds."),
+        kind_shares=_take(found, tuple(KINDS), "kind_shares."),
         ties=Rings(**_take(found, _names(Rings), "ties.")),
         hangers=Rings(**_take(found, _names(Rings), "hangers.")),
         palette=Palette(colourways=colourways, coats=coats, **_take(found, LISTS, "palette.")),

@@ -18,13 +18,14 @@ from identify.geometry import Array
 from identify.listing import contrast
 from identify.listing.words import Stated
 from identify.rank import Prepared, Readings, facts, likelihood
-from identify.rank.body import BODY
+from identify.rank.body import BODY, trace
+from identify.rank.likelihood import MISREAD_BODY
 from identify.rank.noise import Misread, Noise
-from identify.rank.posterior import KIN, MOST, weigh
+from identify.rank.posterior import KIN, weigh
 from identify.rank.ranking import speech
 from identify.rank.rings import Indices
 from identify.rank.telling import told_features
-from identify.rank.whatif import ASSUMED, Case
+from identify.rank.whatif import Case
 
 UNLISTED = 0.5
 """How likely before looking the bait is on no list, beside the words and beside the best of the other models."""
@@ -76,10 +77,11 @@ def weigh_words(r: Readings, p: Prepared, stated: Stated, calibrated: bool) -> W
     noise = replace(p.noise, temperature=TEMPERATURE, misread_bodies=MISREAD)
     p = replace(p, noise=noise)
     ways = likelihood.ways_to_try(r, noise)
+    body = trace(r, p, ways)
     if calibrated:
-        spoken, _ = speech(r, p, ways)
+        spoken, _ = speech(r, p, ways, body)
     else:
-        spoken, _ = speech(replace(r, back=None, belly=None, zones=()), p, ways)
+        spoken, _ = speech(replace(r, back=None, belly=None, zones=()), p, ways, body)
         told_apart = contrast.speak(r, p)
         if told_apart is not None:
             spoken["colours"] = told_apart[likelihood.BACK_SWAPPED[ways].astype(int)]
@@ -99,7 +101,7 @@ def weigh_words(r: Readings, p: Prepared, stated: Stated, calibrated: bool) -> W
     against = float(np.logaddexp(math.log(UNLISTED) + unlisted, rivals[0][1])) if rivals else unlisted
     odds = words - against
     return Weighed(
-        case=Case(r, p, ways, spoken, p.share, other, found),
+        case=Case(r, p, ways, body, spoken, p.share, other, found),
         stated=1 / (1 + math.exp(-max(min(odds, 600.0), -600.0))),
         best=best,
         way=int(found.way[best]),
@@ -117,7 +119,7 @@ def _follower(features: Mapping[str, float], turned: float, noise: Noise) -> flo
     total = turned / noise.temperature
     for group in groups:
         speaks = sum(features[name] for name in group if name in features) / noise.temperature
-        total += math.log(1 - COPIED + COPIED * math.exp(min(speaks, MOST)))
+        total += float(np.logaddexp(math.log(1 - COPIED), math.log(COPIED) + speaks))
     return total
 
 
@@ -149,7 +151,7 @@ def _rivals(evidence: Array, p: Prepared, stated: Stated, scaled: bool) -> list[
 
 def _features(found: dict[str, float]) -> dict[str, float]:
     """Weights with what an outline traced wrongly would explain taken off the rows that it would spoil."""
-    excuse = found.pop(ASSUMED, 0.0)
+    excuse = found.pop(MISREAD_BODY, 0.0)
     against = sum(found[name] for name in BODY if found.get(name, 0.0) < 0)
     if excuse > 0 > against:
         left = max(0.0, 1 + excuse / against)

@@ -4,23 +4,24 @@ round that the bait may lie (of four: as read; back and belly swapped; nose and 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from functools import lru_cache
 
 import numpy as np
 
 from identify.geometry import Array
 from identify.rank import facts
-from identify.rank.background import COUNTS, grid_log_density
-from identify.rank.body import misread_body, outline
-from identify.rank.densities import log_multi_t, log_t
+from identify.rank.background import COUNTS
+from identify.rank.body import Traced
+from identify.rank.densities import log_t, said
 from identify.rank.noise import Noise
 from identify.rank.places import log_ratio
 from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings
 from identify.rank.rings import Indices
-from identify.records import Quantity
 
-WAYS = 4
+MISREAD_BODY = "a misread body"
+"""The one row among the features that is no reading: what the chance that a body was traced wrongly adds."""
 BACK_SWAPPED, NOSE_SWAPPED = np.array([False, True, False, True]), np.array([False, False, True, True])
 
 
@@ -44,50 +45,7 @@ def ways_to_try(readings: Readings, noise: Noise) -> Indices:
     return np.flatnonzero(log_ways(readings, noise) > math.log(1e-4))
 
 
-def _said(values: Array) -> Array:
-    """0 where the set does not say."""
-    return np.nan_to_num(values, nan=0.0)
-
-
-def _relative(q: Quantity, floor: float = 0.0) -> tuple[float, float]:
-    return math.log(q.value), max(q.u / q.value, floor)
-
-
-def length(r: Readings, p: Prepared, ways: Indices) -> Array | None:
-    """Size: ln of the length."""
-    if r.length_mm is None:
-        return None
-    at, u = _relative(r.length_mm, p.noise.length_floor)
-    mean, sd = p.background.ln_length
-    broad = log_t(at - mean, math.hypot(sd, u), p.noise.tail)
-    return _said(log_t(at - p.ln_length, np.hypot(u, p.length_tolerance), p.noise.tail) - broad)
-
-
-def aspect(r: Readings, p: Prepared, ways: Indices) -> Array | None:
-    """Proportion: ln of depth to length."""
-    if r.aspect is None:
-        return None
-    at, u = _relative(r.aspect, p.noise.aspect_floor)
-    mean, sd = p.background.ln_aspect
-    broad = log_t(at - mean, math.hypot(sd, u), p.noise.tail)
-    return _said(log_t(at - p.ln_aspect, np.hypot(u, p.aspect_tolerance), p.noise.tail) - broad)
-
-
-def depth(r: Readings, p: Prepared, ways: Indices) -> Array | None:
-    """Depth, when told: in place of the photo's depth to length where a length is known."""
-    if r.told_of("depth_mm") is None or r.depth_mm is None:
-        return None
-    at, u = _relative(r.depth_mm, p.noise.length_floor)
-    mean, sd = p.background.ln_aspect
-    long, long_sd = p.background.ln_length if r.length_mm is None else _relative(r.length_mm)
-    if r.length_mm is None and r.aspect is not None:
-        mean, sd = _relative(r.aspect)
-    broad = log_t(at - long - mean, math.hypot(sd, long_sd, u), p.noise.tail)
-    tolerance = np.sqrt(np.maximum(np.square(p.aspect_tolerance) - np.square(p.length_tolerance), 0))
-    own = log_t(at - p.ln_length - p.ln_aspect, np.hypot(u, tolerance), p.noise.tail)
-    return _said(own - broad)
-
-
+@lru_cache(maxsize=8)
 def ties_present(noise: Noise, told: bool = False) -> Array:
     """P(ties there now | ties made): rows made 0 to 5 and more, columns there now.  A person counts many a lost one by
     its hole."""
@@ -122,6 +80,7 @@ def tie_count(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     return ratio[np.where(p.ties.count < 0, -1, np.minimum(p.ties.count, COUNTS - 1))]
 
 
+@lru_cache(maxsize=8)
 def hanger_table(noise: Noise, told: bool = False) -> Array:
     """P(hangers counted | hangers made), as `ties_present`.  A person who counts them misses none; some are lost."""
     table = np.zeros((COUNTS, COUNTS))
@@ -146,6 +105,7 @@ def hanger_count(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     return ratio[np.where(p.hangers.count < 0, -1, np.minimum(p.hangers.count, COUNTS - 1))]
 
 
+@lru_cache(maxsize=8)
 def hook_table(noise: Noise) -> Array:
     """P(hooks on | hooks when new): rows new 0 to 5 and more."""
     new, on = np.indices((COUNTS, COUNTS))
@@ -189,20 +149,15 @@ def eye(r: Readings, p: Prepared, ways: Indices) -> Array | None:
         return None
     noise = p.noise
     stray = noise.eye_stray
-    here = turn_places(r.eye_place)[ways, 0]
-    s = noise.eye_sd_mm / p.length_mm
-    gap = here[:, None, :] - p.eye_place[None]
-    place = log_multi_t(np.einsum("wnk,wnk->wn", gap, gap) / s**2, 2 * np.log(s), 2, noise.tail)
-    ratio = np.logaddexp(
-        math.log(1 - stray) + _said(place - grid_log_density(p.background.eye_grid, r.eye_place)), math.log(stray)
-    )
+    sd = noise.eye_sd_mm / p.length_mm
+    ratio = log_ratio(r.eye_place, ways, p.eyes, sd, p.background.eye_grid, stray, noise.tail)
     if r.eye_diameter_mm is not None:
         q = r.eye_diameter_mm
         u = math.hypot(q.u, noise.eye_diameter_sd_mm)
         long = r.length_mm.value if r.length_mm is not None else float(np.median(p.length_mm))
-        mean, sd = (long * v for v in noise.eye_diameter_broad)
-        broad = log_t(q.value - mean, math.hypot(sd, u), noise.tail)
-        ratio = ratio + _said(log_t(q.value - p.eye_diameter_mm, u, noise.tail) - broad)
+        mean, wide = (long * v for v in noise.eye_diameter_broad)
+        broad = log_t(q.value - mean, math.hypot(wide, u), noise.tail)
+        ratio = ratio + said(log_t(q.value - p.eye_diameter_mm, u, noise.tail) - broad)
     result: Array = np.where(p.eye == 1, ratio, np.where(p.eye == 0, math.log(stray), 0.0))
     return result - np.where(p.eye >= 0, math.log(stray + (1 - stray) * noise.eye_broad), 0.0)
 
@@ -233,15 +188,11 @@ def thickness(r: Readings, p: Prepared, ways: Indices) -> Array | None:
         (long, long_sd), (ratio, ratio_sd) = p.background.ln_length, p.background.ln_aspect
         deep, deep_sd = long + ratio, math.hypot(long_sd, ratio_sd)
     broad = log_t(at - deep - mean, math.hypot(sd, deep_sd, u), noise.tail)
-    own = log_t(at - p.ln_thickness, np.hypot(u, noise.thickness_tolerance), noise.tail)
-    return _said(own - broad)
+    own = log_t(at - p.ln_thickness, math.hypot(u, noise.thickness_tolerance), noise.tail)
+    return said(own - broad)
 
 
 FEATURES: dict[str, Callable[[Readings, Prepared, Indices], Array | None]] = {
-    "length": length,
-    "depth to length": aspect,
-    "depth": depth,
-    "outline": outline,
     "line ties": tie_count,
     "tie places": tie_places,
     "hangers": hanger_count,
@@ -258,17 +209,42 @@ FEATURES: dict[str, Callable[[Readings, Prepared, Indices], Array | None]] = {
     "parts": lambda r, p, ways: facts.kind(r, p, "parts"),
     "joint": lambda r, p, ways: facts.joint(r, p),
 }
-"""Every feature but the colours, in the order in which the evidence is shown."""
+"""Every feature but the body's and the colours, in the order in which the evidence is shown."""
 
 
-def speak(r: Readings, p: Prepared, ways: Indices) -> dict[str, Array]:
-    """Log ratios (w, n) of every feature that was measured or told, but the colours."""
-    spoken: dict[str, Array] = {}
+READ_FROM = {
+    "tie places": ("tie_places",),
+    "hanger places": ("hanger_places",),
+    "hooks": ("hooks",),
+    "eye": ("eye_place", "eye_diameter_mm", "length_mm"),
+    "colours": ("back", "belly", "zones"),
+    "pattern": ("pattern", "hard_to_read"),
+}
+"""Features that rest on these readings alone, whatever else was told."""
+
+
+def speak(
+    r: Readings,
+    p: Prepared,
+    ways: Indices,
+    body: Traced,
+    before: tuple[Readings, Mapping[str, Array]] | None = None,
+) -> dict[str, Array]:
+    """Log ratios (w, n), or (1, n) where they are the same whichever way round, of every feature that was measured or
+    told, but the colours.
+
+    `before`: what was said of other readings of the same bait; features whose readings are still the same, the colours
+    included, say the same."""
+    spoken = dict(body.own)
+    if before is not None:
+        other, said_before = before
+        for name, values in said_before.items():
+            if name in READ_FROM and all(getattr(r, key) is getattr(other, key) for key in READ_FROM[name]):
+                spoken[name] = values
     for name, feature in FEATURES.items():
-        ratio = feature(r, p, ways)
-        if ratio is not None:
-            spoken[name] = np.broadcast_to(ratio, (len(ways), len(p.forms)))
-    misread = misread_body(r, p, ways, spoken)
+        if name not in spoken and (ratio := feature(r, p, ways)) is not None:
+            spoken[name] = np.atleast_2d(ratio)
+    misread = body.misread()
     if misread is not None:
-        spoken["a misread body"] = misread
+        spoken[MISREAD_BODY] = misread
     return spoken

@@ -4,16 +4,19 @@ likelihoods, at the noise of a good, a fair and a poor photo."""
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from identify.geometry import Array
-from identify.rank import likelihood
+from identify.rank import likelihood, parts
+from identify.rank.body import trace
+from identify.rank.parts import Part
 from identify.rank.prepared import Prepared
 from identify.rank.ranking import speech
 from identify.rank.readings import Readings
-from identify.rank.simulate import GROUPS, Camera, Source, draw_from
+from identify.rank.simulate import GROUPS, Camera, draw_from
 
 CAMERAS: Mapping[str, Camera] = {
     "good": Camera(0.003, 0.005, (3.0, 2.0, 2.0), 250.0, 0.995, 0.995),
@@ -23,6 +26,9 @@ CAMERAS: Mapping[str, Camera] = {
 """A good photo: bait large, straight above, focal length known; a fair one: the usual; a poor one: bait small or far
 from the card, no focal length, coloured light (bench, along the uncertainties that photo sets' readings state)."""
 DRAWS = 40
+"""So many draws of each part of a bait."""
+BAITS = 2000
+"""So many baits put together from these."""
 SCOUTS = 4
 """Baits drawn of each form to see which forms come near each other at all."""
 NEAR = float(np.log(1e5))
@@ -30,7 +36,7 @@ NEAR = float(np.log(1e5))
 SHOWN = 0.003
 """Pairs that a photo confuses less often than this are told apart by it."""
 LEAST_WEIGHT = 0.05
-SKIPPED = ("a misread body",)
+SKIPPED = (likelihood.MISREAD_BODY,)
 """No feature that a person could look at."""
 
 
@@ -57,39 +63,52 @@ def lookalikes(
     `cameras` from the best to the poorest: what a poor photo tells apart need not be asked of better ones.  How often
     two forms are confused is the mean over baits of the smaller of their two probabilities (the Bayes error), which
     needs far fewer baits than counting mistakes."""
-    rng = np.random.default_rng(seed)
     n = len(p.forms)
     names = list(cameras)
-    near = np.zeros((n, n), bool)
-    for i in range(n):
-        scouts = [log_ratio(drawn(rng, p, i, cameras[names[-1]]), p)[0] for _ in range(SCOUTS)]
-        near[i] = np.max([s - s[i] for s in scouts], axis=0) > -NEAR
-    near |= near.T
-    np.fill_diagonal(near, False)
+    near = _near(np.random.default_rng(seed), p, cameras[names[-1]])
     confused = {name: np.zeros((n, n)) for name in names}
     weights: dict[str, Array] = {}
+    steady: dict[int, tuple[Part, ...]] = {}
+    listed = near
     for name in reversed(names):
-        weights = {}
+        camera = cameras[name]
+        told: dict[str, Array] = {}
         for one in np.flatnonzero(near.any(1)):
             i = int(one)
-            for _ in range(draws):
-                ratio, features = log_ratio(drawn(rng, p, i, cameras[name]), p)
-                confused[name][i] += np.exp(-np.logaddexp(0, np.abs(ratio - ratio[i]))) / draws
-                for feature, values in features.items():
-                    told = weights.setdefault(feature, np.zeros((n, n)))
-                    told[i] += (values[i] - values) / draws / np.log(10)
+            rng = np.random.default_rng([seed, i])
+            if i not in steady:
+                steady[i] = (parts.ties(rng, p, i, draws), parts.hangers(rng, p, i, draws), *parts.others(p, i))
+            own = (*steady[i], parts.body(rng, p, i, camera, draws), parts.coat(rng, p, i, camera, draws))
+            others = np.flatnonzero(near[i])
+            ratio = parts.together(rng, p, own, camera, BAITS, np.append(others, i))
+            apart = ratio[:, -1:] - ratio[:, :-1]
+            confused[name][i, others] = np.exp(-np.logaddexp(0, np.abs(apart))).mean(0)
+            for part in own:
+                for feature, values in part.features.items():
+                    told.setdefault(feature, np.zeros((n, n)))[i] = (values[i] - values) / np.log(10)
         confused[name] = (confused[name] + confused[name].T) / 2
         shown = near & (confused[name] >= SHOWN)
         if name == names[-1]:
-            listed, kept = shown, weights
+            listed, weights = shown, told
         else:
-            kept = {k: np.where(shown, v, kept.get(k, v)) for k, v in weights.items()}
+            weights = {k: np.where(shown, v, weights.get(k, v)) for k, v in told.items()}
         near = shown
     found = [
-        _pair(int(i), int(j), {name: float(confused[name][i, j]) for name in names}, kept)
+        _pair(int(i), int(j), {name: float(confused[name][i, j]) for name in names}, weights)
         for i, j in zip(*np.nonzero(np.triu(listed)), strict=True)
     ]
     return tuple(sorted(found, key=lambda pair: tuple(-v for v in pair.confused.values())))
+
+
+def _near(rng: np.random.Generator, p: Prepared, camera: Camera) -> NDArray[np.bool_]:
+    """Which forms (n, n) come near each other at all."""
+    near = np.zeros((len(p.forms), len(p.forms)), bool)
+    for i in range(len(p.forms)):
+        scouts = [log_ratio(drawn(rng, p, i, camera), p)[0] for _ in range(SCOUTS)]
+        near[i] = np.max([s - s[i] for s in scouts], axis=0) > -NEAR
+    near |= near.T
+    np.fill_diagonal(near, False)
+    return near
 
 
 def _pair(i: int, j: int, shares: Mapping[str, float], weights: Mapping[str, Array]) -> Lookalikes:
@@ -101,27 +120,17 @@ def _pair(i: int, j: int, shares: Mapping[str, float], weights: Mapping[str, Arr
 
 def drawn(rng: np.random.Generator, p: Prepared, i: int, camera: Camera) -> Readings:
     """Readings of one bait of form i; what the set does not say of it is not read."""
-    source: dict[str, Source] = dict.fromkeys(GROUPS, i)
-    if not len(p.palette.of(i)):
-        source["colours"] = None
-    r = draw_from(rng, p, source, camera)
-    if np.isnan(p.ln_aspect[i]):
-        r = replace(r, aspect=None)
-    if np.isnan(p.outline[i]).any():
-        r = replace(r, outline=None)
-    if not len(p.palette.of(i)):
-        r = replace(r, back=None, belly=None, zones=(), pattern=None, hard_to_read=())
-    return r
+    return draw_from(rng, p, dict.fromkeys(GROUPS, i), camera)
 
 
 def log_ratio(r: Readings, p: Prepared) -> tuple[Array, dict[str, Array]]:
     """Log ratio (n,) of each form against an unlisted bait, its ways round summed out; and each feature's, the bait
     lying as fits each form best."""
     ways = likelihood.ways_to_try(r, p.noise)
-    spoken, _ = speech(r, p, ways)
+    spoken, _ = speech(r, p, ways, trace(r, p, ways))
     shape = (len(ways), len(p.forms))
     rows = {name: np.broadcast_to(values, shape) for name, values in spoken.items()}
-    together = likelihood.log_ways(r, p.noise)[ways, None] + sum(rows.values(), np.zeros(shape))
+    together = likelihood.log_ways(r, p.noise)[ways, None] + sum(spoken.values(), np.zeros(shape))
     best, every = together.argmax(0), np.arange(shape[1])
     top = together[best, every]
     ratio: Array = top + np.log(np.exp(together - top).sum(0))

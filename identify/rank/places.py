@@ -22,33 +22,33 @@ def log_ratio(places: Array, ways: Indices, rings: Rings, sd: Array, grid: Array
     probability `stray`, to none.  `sd` (n,): scatter as a fraction of the length, of Student's t with `dof` degrees of
     freedom in the plane, whose constant is 1 / 2π whatever they are.
     """
-    broad = np.exp(grid_log_density(grid, places)).astype(np.float32)
+    x = np.where(ways[:, None] & NOSE_BIT, 1 - places[:, 0], places[:, 0])
+    y = np.where(ways[:, None] & BACK_BIT, -places[:, 1], places[:, 1])
+    order = np.argsort(x, axis=1, kind="stable")
+    x, y = (np.take_along_axis(v, order, 1).astype(np.float32)[..., None, None] for v in (x, y))
+    unlikely = (1 / np.exp(grid_log_density(grid, places)))[order].astype(np.float32)[..., None, None]
     seen = len(places)
-    along = {0: places[:, 0].astype(np.float32), NOSE_BIT: (1 - places[:, 0]).astype(np.float32)}
-    across = {0: places[:, 1].astype(np.float32), BACK_BIT: (-places[:, 1]).astype(np.float32)}
-    order = {nose: np.argsort(x, kind="stable") for nose, x in along.items()}
     ratio = np.zeros((len(ways), len(sd)))
     for group in rings.groups:
         s2 = np.square(sd[group.forms]).astype(np.float32)
-        narrow, height = 1 / (np.float32(dof) * s2), np.float32((1 - stray) / (2 * math.pi)) / s2
-        dx = {nose: np.square(x[:, None, None] - group.x) * narrow for nose, x in along.items()}
-        dy = {back: np.square(y[:, None, None] - group.y) * narrow for back, y in across.items()}
+        own = np.square(x - group.x)
+        own += np.square(y - group.y)
+        own *= 1 / (np.float32(dof) * s2)
+        own += 1
+        own = minus_power(own, (dof + 2) / 2)
+        own *= unlikely * (np.float32((1 - stray) / (2 * math.pi)) / s2)
+        own += np.float32(stray)
         made = len(group.x)
         n = min(seen, made)
         left, right = list(combinations(range(seen), n)), list(combinations(range(made), n))
-        for k, way in enumerate(ways):
-            nose = int(way) & NOSE_BIT
-            own = minus_power(1 + dx[nose] + dy[int(way) & BACK_BIT], (dof + 2) / 2)
-            own *= height
-            own /= broad[:, None, None]
-            own += np.float32(stray)
-            pair = own[order[nose]]
-            total = sum(
-                np.prod([pair[i, j] for i, j in zip(one, other, strict=True)], axis=0)
-                for one in left
-                for other in right
-            )
-            ratio[k, group.forms] = np.log(total / np.float32(len(left) * len(right)))
+        total = np.zeros((len(ways), len(group.forms)), np.float32)
+        for one in left:
+            for other in right:
+                product = own[:, one[0], other[0]]
+                for i, j in zip(one[1:], other[1:], strict=True):
+                    product = product * own[:, i, j]
+                total += product
+        ratio[:, group.forms] = np.log(total / np.float32(len(left) * len(right)))
     return ratio
 
 

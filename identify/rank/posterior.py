@@ -7,9 +7,9 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from identify.geometry import Array
-from identify.rank.densities import log_mean_exp
 from identify.rank.noise import Noise
 from identify.rank.rings import Indices
 
@@ -21,31 +21,44 @@ KIN = (
     ("colours", "pattern"),
 )
 """Features that a cousin takes over together."""
-MOST = 300.0
-"""Natural log: no group of features speaks more strongly."""
 KIND = ("material", "parts", "joint")
 """Features that say what kind of bait it is, so whether the set can be asked at all; cousins do not copy them."""
 
 
 @dataclass(frozen=True, eq=False)
-class Weighed:
-    """What n forms come to, as natural logarithms.
+class Rest:
+    """Forms that are left out, in one or more cases (...): their `odds` against none of these, and how likely, against
+    other unlisted baits, are those that follow one of them (`Weighed.followers`)."""
 
-    `way` (n,): the way round that fits best, and `features`: how each speaks for it; `turned` (n,): what the other ways
-    add.  `kin`: how much likelier unlisted baits are by those that follow a listed form.  `ratio` (n,): all of it;
-    `evidence` (n,): calibrated; `against_none` (n,): the log odds against none of these, prior included.
+    odds: Array
+    followers: Array
+
+
+NOTHING = Rest(np.zeros(()), np.zeros(()))
+
+
+@dataclass(frozen=True, eq=False)
+class Weighed:
+    """What n forms come to, as natural logarithms; leading axes are several cases.
+
+    `way` (..., n): the way round that fits best, and `features` (..., n): how each speaks for it; `turned` (..., n):
+    what the other ways add.  `followers` (..., n): how much likelier a bait that follows this form in part makes what
+    was seen than another unlisted one does; `kin` (...): how much likelier unlisted baits are by all of those.
+    `ratio` (..., n): all of it; `evidence` (..., n): calibrated; `against_none` (..., n): the log odds against none of
+    these, prior included.  `none_of_these`, `not_comparable` (...).
     """
 
     way: Indices
     features: dict[str, Array]
     turned: Array
-    kin: float
+    followers: Array
+    kin: Array
     ratio: Array
     evidence: Array
     against_none: Array
     probability: Array
-    none_of_these: float
-    not_comparable: float
+    none_of_these: Array
+    not_comparable: Array
 
 
 def weigh(
@@ -54,67 +67,97 @@ def weigh(
     log_ways: Array,
     share: Array,
     told: Collection[str],
-    log_not_comparable: float,
+    log_not_comparable: ArrayLike,
     noise: Noise,
-    rest: float = 0.0,
+    rest: Rest = NOTHING,
 ) -> Weighed:
-    """Put together log ratios (w, n) of each feature for the `ways` (w,) round, of log probability `log_ways` (w,).
+    """Put together each feature's log ratios (..., w, n), or (..., 1, n) where they are the same whichever way round,
+    for the `ways` (w,) round, of log probability `log_ways` (w,).
 
     `share` (n,): prior probability of each form, given that the bait is listed.  `told`: features that a person told.
-    `log_not_comparable`: log odds, as of `facts`.  `rest`: odds against none of these of forms that are left out.
+    `log_not_comparable` (...): log odds, as of `facts`.  `rest`: forms that are left out.
 
     The temperature divides what the photo says: its features fail together in ways that no likelihood of ours knows.
     What a person says does not fail with them.  That a bait cannot be compared is asked before anything that the photo
     shows, since the photo shows nothing of it: a jointed bait may have any outline.
     """
-    every = np.arange(len(share))
-    # features that are the same whichever way round are held once and only look like (w, n)
-    even = {name for name, values in spoken.items() if values.strides[0] == 0}
-    flat = sum((spoken[name][0] for name in even), np.zeros(len(every)))
-    together = sum((spoken[name] for name in spoken if name not in even), log_ways[:, None] + np.zeros(len(every)))
-    best = together.argmax(0)
-    top = together[best, every]
-    ratio: Array = flat + top + np.log(np.exp(together - top).sum(0))
-    features = {name: np.asarray(values[0] if name in even else values[best, every]) for name, values in spoken.items()}
-    turned = ratio - sum(features.values(), np.zeros(len(every)))
-    kin = _kin(features, turned, share, noise)
-    said = sum((features[name] for name in told if name in features), np.zeros(len(every)))
-    kind = sum((features[name] for name in KIND if name in features), np.zeros(len(every)))
-    evidence = (ratio - said - kin) / noise.temperature + noise.offset + said
+    nothing = np.zeros(len(share))
+    even = {name for name, values in spoken.items() if values.shape[-2] == 1}
+    flat = sum((spoken[name][..., 0, :] for name in even), nothing)
+    together = sum((spoken[name] for name in spoken if name not in even), log_ways[:, None] + nothing)
+    pick = _Pick(together)
+    features = {name: values[..., 0, :] if name in even else pick.of(values) for name, values in spoken.items()}
+    turned = log_ways[pick.best] + pick.others_add
+    ratio: Array = flat + pick.top + pick.others_add
+    followers = _followers(features, turned, noise)
+    top = followers.max(-1)
+    following = np.exp(followers - top[..., None]) @ share + rest.followers * np.exp(-top)
+    kin: Array = np.logaddexp(np.log(noise.cousin) + top + np.log(following), np.log1p(-noise.cousin))
+    said = sum((features[name] for name in told if name in features), nothing)
+    kind = sum((features[name] for name in KIND if name in features), nothing)
+    evidence = (ratio - said - kin[..., None]) / noise.temperature + noise.offset + said
     with np.errstate(divide="ignore"):
         against_none = evidence + np.log(share * (1 - noise.none) / noise.none)
 
     before_kind = against_none - kind
-    highest = max(0.0, float(before_kind.max()))
-    before = float(np.exp(before_kind - highest).sum() + (1 + rest) * np.exp(-highest))
-    log_other = log_not_comparable + highest + float(np.log(before))
-    highest = max(0.0, float(against_none.max()), log_other)
-    relative = np.exp(against_none - highest)
-    none, other = float(np.exp(-highest)), float(np.exp(log_other - highest))
-    whole = float(relative.sum()) + none * (1 + rest) + other
+    highest = np.maximum(0.0, before_kind.max(-1))
+    before = np.exp(before_kind - highest[..., None]).sum(-1) + (1 + rest.odds) * np.exp(-highest)
+    log_other = log_not_comparable + highest + np.log(before)
+    highest = np.maximum(np.maximum(0.0, against_none.max(-1)), log_other)
+    relative = np.exp(against_none - highest[..., None])
+    none, other = np.exp(-highest), np.exp(log_other - highest)
+    whole = relative.sum(-1) + none * (1 + rest.odds) + other
     return Weighed(
-        way=ways[best],
+        way=ways[pick.best],
         features=features,
         turned=turned,
+        followers=followers,
         kin=kin,
         ratio=ratio,
         evidence=evidence,
         against_none=against_none,
-        probability=relative / whole,
+        probability=relative / whole[..., None],
         none_of_these=none / whole,
         not_comparable=other / whole,
     )
 
 
-def _kin(features: Mapping[str, Array], turned: Array, share: Array, noise: Noise) -> float:
-    """ln of how much likelier unlisted baits become by those that follow a listed form in part (0 or more)."""
+class _Pick:
+    """The best way round (..., n) of values (..., w, n), what they come to there, and what the other ways add."""
+
+    def __init__(self, together: Array) -> None:
+        *cases, w, n = together.shape
+        self.best: Indices = together.argmax(-2)
+        first = np.arange(self.best.size // n)[:, None] * (w * n) + np.arange(n)
+        self._at = (first + self.best.reshape(-1, n) * n).reshape(*cases, n)
+        self.top = self.of(together)
+        self.others_add = np.log(np.exp(together - self.top[..., None, :]).sum(-2)) if w > 1 else np.zeros(n)
+
+    def of(self, values: Array) -> Array:
+        """Values (..., w, n) at the best way round."""
+        picked: Array = values.reshape(-1).take(self._at)
+        return picked
+
+
+def _followers(features: Mapping[str, Array], turned: Array, noise: Noise) -> Array:
+    """ln (..., n) of how much likelier a bait that follows each form in part makes what was seen: each group of
+    features is taken over or not."""
+    followers = turned
+    for group in groups_of(features):
+        followers = followers + taken_over(sum((features[name] for name in group), np.zeros(1)), noise)
+    return followers
+
+
+def groups_of(names: Collection[str]) -> list[tuple[str, ...]]:
+    """The features that a cousin takes over together, each of the others alone."""
     grouped = {name for group in (*KIN, KIND) for name in group}
-    groups = [*KIN, *((name,) for name in features if name not in grouped)]
-    total = turned
-    for group in groups:
-        speaks = [features[name] for name in group if name in features]
-        if speaks:
-            # ln(1 - c + c e^s), whose exponential is kept from running over
-            speaks_for = np.minimum(np.sum(speaks, axis=0), MOST)
-            total = total + np.log(1 - noise.copied + noise.copied * np.exp(speaks_for))
-    return float(np.logaddexp(np.log(noise.cousin) + log_mean_exp(total, share), np.log1p(-noise.cousin)))
+    groups = [tuple(name for name in group if name in names) for group in KIN]
+    return [group for group in groups if group] + [(name,) for name in names if name not in grouped]
+
+
+def taken_over(speaks: Array, noise: Noise) -> Array:
+    """ln of 1 - c + c e^s for features that speak s and are taken over with probability c."""
+    c = noise.copied
+    falls = np.exp(-np.abs(speaks))
+    ratio: Array = np.maximum(speaks, 0) + np.log(np.where(speaks > 0, (1 - c) * falls + c, 1 - c + c * falls))
+    return ratio

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -16,8 +16,25 @@ from identify.rank.noise import Noise
 from identify.rank.palette import Palette, palette
 from identify.rank.rings import UNKNOWN, Indices, Rings
 from identify.reference.profile import Form, RingPlaces
+from identify.told import HARDWARE, WORDS
 
 MOST_RINGS = 6
+MOST_PARTS = 3
+
+
+def _parts(form: Form) -> str | None:
+    return None if form.parts is None else str(min(form.parts, MOST_PARTS))
+
+
+KINDS: dict[str, tuple[tuple[str, ...], Callable[[Form], str | None]]] = {
+    "eye": (WORDS["eye"], lambda f: None if f.eye is None else f.eye.kind),
+    "lip": (WORDS["lip"], lambda f: f.lip),
+    "tie_kind": (HARDWARE, lambda f: f.tie_kind),
+    "hanger_kind": (HARDWARE, lambda f: f.hanger_kind),
+    "material": (WORDS["material"], lambda f: f.material),
+    "parts": (tuple(str(k + 1) for k in range(MOST_PARTS)), _parts),
+}
+"""What kinds there are under each told key, and which one a form is of."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,7 +44,8 @@ class Prepared:
     `maker` and `model` (n,) index `makers` and `models`, as `maker_of_model` does.
     `ln_length`, `ln_aspect`, `ln_thickness` (n,) and their
     relative tolerances; `outline` (n, DESCRIPTORS) in the axes of `outline_axes`.  `eye`, `lip`: 1 there, 0 none.
-    `share` (n,): each form's part when all models weigh the same.
+    `share` (n,): each form's part when all models weigh the same.  `kinds`: by key of KINDS the kind of each form
+    (n,), and `kind_shares`: how much of the set is of each kind.
     """
 
     forms: Sequence[Form]
@@ -45,6 +63,7 @@ class Prepared:
     aspect_tolerance: Array
     outline: Array
     ln_thickness: Array
+    ln_weight: Array
     ties: Rings
     hangers: Rings
     hooks: Indices
@@ -52,6 +71,8 @@ class Prepared:
     eye_place: Array
     eye_diameter_mm: Array
     lip: Indices
+    kinds: Mapping[str, Indices]
+    kind_shares: Mapping[str, Array]
     palette: Palette
     background: Background
 
@@ -64,6 +85,12 @@ class Prepared:
     def outline_squared(self) -> Array:
         squared: Array = np.square(self.outline)
         return squared
+
+    @cached_property
+    def eyes(self) -> Rings:
+        """The eyes' places, as those of rings."""
+        placed = (~np.isnan(self.eye_place[:, 0])).astype(np.int64)
+        return Rings(placed, self.eye_place[:, None].astype(np.float32), placed)
 
 
 def sort_key(form: Form) -> tuple[str, str, float, str, str]:
@@ -98,6 +125,17 @@ def _rings(forms: Sequence[Form], get: Callable[[Form], RingPlaces | None]) -> R
             places[i, : len(at)] = at
             placed[i] = len(at)
     return Rings(count, places, placed)
+
+
+def _kinds(forms: Sequence[Form], key: str) -> Indices:
+    names, of = KINDS[key]
+    return np.array([names.index(kind) if (kind := of(f)) in names else UNKNOWN for f in forms], np.int64)
+
+
+def _kind_shares(kinds: Indices, share: Array, key: str) -> Array:
+    known = kinds != UNKNOWN
+    shares: Array = np.bincount(kinds[known], share[known], len(KINDS[key][0])).astype(float)
+    return shares
 
 
 def _eye(form: Form) -> int | None:
@@ -137,6 +175,7 @@ def prepare(forms: Sequence[Form], noise: Noise | None = None) -> Prepared:
             eye_place[i] = np.array(form.eye.at_mm) / form.length_mm
 
     ln_length, ln_aspect = np.log(length), np.log(depth / length)
+    kinds = {key: _kinds(kept, key) for key in KINDS}
     return Prepared(
         forms=kept,
         noise=noise,
@@ -153,6 +192,7 @@ def prepare(forms: Sequence[Form], noise: Noise | None = None) -> Prepared:
         aspect_tolerance=np.hypot(depth_tolerance, length_tolerance),
         outline=raw @ axes.vectors,
         ln_thickness=np.log(_numbers(kept, lambda f: f.thickness_mm)),
+        ln_weight=np.log(_numbers(kept, lambda f: f.weight_g)),
         ties=ties,
         hangers=hangers,
         hooks=_whole(kept, lambda f: f.hooks),
@@ -160,6 +200,8 @@ def prepare(forms: Sequence[Form], noise: Noise | None = None) -> Prepared:
         eye_place=eye_place,
         eye_diameter_mm=_numbers(kept, lambda f: None if f.eye is None else f.eye.diameter_mm),
         lip=_whole(kept, lambda f: None if f.lip is None else int(f.lip != "none")),
+        kinds=kinds,
+        kind_shares={key: _kind_shares(own, share, key) for key, own in kinds.items()},
         palette=palette(kept),
         background=background(noise, share, len(models), ln_length, ln_aspect, raw, ties, hangers, eye_place),
     )

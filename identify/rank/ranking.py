@@ -14,6 +14,7 @@ import numpy as np
 
 from identify.geometry import Array
 from identify.rank import colourways, facts, likelihood, paintwork
+from identify.rank.body import Traced, trace
 from identify.rank.colourways import ColourSpeech
 from identify.rank.evidence import Scored, rows
 from identify.rank.newcolour import MISREAD
@@ -33,12 +34,12 @@ LISTED_AT_MOST = 12
 """So many candidates are written out; the probabilities of the others still count."""
 
 
-def speech(r: Readings, p: Prepared, ways: Indices) -> tuple[dict[str, Array], ColourSpeech | None]:
-    """Log ratios (w, n) of every feature that was measured or told."""
-    spoken = likelihood.speak(r, p, ways)
+def speech(r: Readings, p: Prepared, ways: Indices, body: Traced) -> tuple[dict[str, Array], ColourSpeech | None]:
+    """Log ratios (w, n), or (1, n) where they are the same whichever way round, of every feature that was measured or
+    told."""
+    spoken = likelihood.speak(r, p, ways, body)
     swapped = likelihood.BACK_SWAPPED[ways].astype(int)
-    otherwise = sum(spoken.values(), np.zeros(len(p.forms)))
-    most = np.broadcast_to(otherwise, (len(ways), len(p.forms))).max(0)
+    most = sum(spoken.values(), np.zeros((1, len(p.forms)))).max(0)
     colours = colourways.speak(r, p.palette, p.share, p.noise, bool(swapped.any()), most)
     if colours is not None:
         spoken["colours"], spoken["pattern"] = colours.colours[swapped], colours.pattern[swapped]
@@ -89,7 +90,8 @@ def rank_readings(
         return Identification((), (), (), 1.0, 0.0, None, ())
     noise = p.noise
     ways = likelihood.ways_to_try(r, noise)
-    spoken, colours = speech(r, p, ways)
+    body = trace(r, p, ways)
+    spoken, colours = speech(r, p, ways, body)
     log_ways, other = likelihood.log_ways(r, noise)[ways], facts.log_not_comparable(r, p)
     w = weigh(spoken, ways, log_ways, share, told_features(r), other, noise)
     evidence, probability = w.evidence, w.probability
@@ -114,7 +116,7 @@ def rank_readings(
                 way=int(w.way[i]),
                 features={name: float(values[i]) for name, values in w.features.items()},
                 turned=float(w.turned[i]),
-                look_alikes=-w.kin,
+                look_alikes=-float(w.kin),
                 sizes=None if sizes is None else float(sizes[p.model[i]] - evidence[i] - np.log(prior_share)),
                 prior=float(np.log(prior_share * (1 - noise.none) / noise.none)),
                 prior_share=prior_share * (1 - noise.none),
@@ -130,7 +132,7 @@ def rank_readings(
     )
     would_settle: tuple[Settling, ...] = ()
     if candidates and explain:
-        what_if = WhatIf(Case(r, p, ways, spoken, share, other, w))
+        what_if = WhatIf(Case(r, p, ways, body, spoken, share, other, w))
         candidates = (replace(candidates[0], without=what_if.without()), *candidates[1:])
         if len(shown) > 1 and (shown[0] < SETTLED or shown[1] > OPEN * shown[0]):
             would_settle = what_if.would_settle(int(chosen[0]), int(chosen[1]))
@@ -140,8 +142,8 @@ def rank_readings(
         by_model=tuple(
             ModelShare(p.models[i][0], p.models[i][1], float(by_model[i])) for i in _likeliest(by_model, at_most)
         ),
-        none_of_these=w.none_of_these,
-        not_comparable=w.not_comparable,
+        none_of_these=float(w.none_of_these),
+        not_comparable=float(w.not_comparable),
         colourway_new=paint.new,
         new_colour_reasons=(MISREAD, *paint.reasons) if paint.reasons and r.body_doubtful else paint.reasons,
         would_settle=would_settle,

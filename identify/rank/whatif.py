@@ -5,18 +5,19 @@ Asked of the forms that can matter only; all others keep the odds that they have
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from identify.geometry import Array
 from identify.rank import facts, likelihood
-from identify.rank.body import BODY, misread_body
-from identify.rank.posterior import Weighed, weigh
+from identify.rank.body import BODY, Traced, trace
+from identify.rank.likelihood import MISREAD_BODY
+from identify.rank.posterior import Rest, Weighed, groups_of, weigh
 from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings
-from identify.rank.rings import Indices, Rings
+from identify.rank.rings import Indices, Rings, Single
 from identify.rank.telling import tell, told_features
 from identify.records import NONE_OF_THESE, NOT_COMPARABLE, Settling, Without
 from identify.reference.profile import Form
@@ -24,15 +25,16 @@ from identify.told import USUAL_U, Told
 
 NEAR = 24
 """So many forms, the likeliest without each feature, are weighed again."""
+LOST = 20.0
+"""Forms whose odds against none of these are below e^-LOST whichever feature is left out cannot matter: thousands of
+them have less than one part in ten thousand together."""
+TOP = 50.0
+"""Natural log: no odds are held larger."""
 SETTLED = 0.9
 OPEN = 0.1
 """A second candidate at least so likely as the first leaves the answer open."""
 BESIDE = 1.5
 """A told quantity is tried so many standard deviations on the other candidate's side."""
-ASSUMED = "a misread body"
-"""The one row among the features that is no reading."""
-READING_OF = {"length": "length_mm", "depth to length": "aspect", "outline": "outline"}
-"""Readings that a misread body spoils together."""
 Value = float | int | str
 TELLABLE: dict[str, tuple[Callable[[Form], Value | None], str]] = {
     "ties": (lambda f: None if f.line_ties is None else f.line_ties.count, "count the line ties on nose and back"),
@@ -54,11 +56,13 @@ TELLABLE: dict[str, tuple[Callable[[Form], Value | None], str]] = {
 
 @dataclass(frozen=True, eq=False)
 class Case:
-    """One bait as it was ranked: `spoken` (w, n) by feature for the `ways` (w,) round, `share` (n,) the prior."""
+    """One bait as it was ranked: what its body says, `spoken` (w, n) by feature for the `ways` (w,) round, `share` (n,)
+    the prior."""
 
     r: Readings
     p: Prepared
     ways: Indices
+    body: Traced
     spoken: Mapping[str, Array]
     share: Array
     log_not_comparable: float
@@ -67,6 +71,11 @@ class Case:
     @property
     def log_ways(self) -> Array:
         return likelihood.log_ways(self.r, self.p.noise)[self.ways]
+
+    @property
+    def best(self) -> Indices:
+        """The way round (n,) that suits each form best, as an index of `ways`."""
+        return np.searchsorted(self.ways, self.weighed.way)
 
 
 def form_name(form: Form, scaled: bool) -> str:
@@ -81,22 +90,21 @@ def _rows(rings: Rings, chosen: Indices) -> Rings:
 
 def _only(p: Prepared, chosen: Indices) -> Prepared:
     """The set with some of its forms, as far as features other than colours look at them."""
-    arrays = ("ln_length", "length_tolerance", "ln_aspect", "aspect_tolerance", "outline", "ln_thickness")
+    arrays = ("ln_length", "length_tolerance", "ln_aspect", "aspect_tolerance", "outline", "ln_thickness", "ln_weight")
     whole = ("hooks", "eye", "eye_place", "eye_diameter_mm", "lip", "share", "maker", "model")
     return replace(
         p,
         forms=tuple(p.forms[i] for i in chosen),
         ties=_rows(p.ties, chosen),
         hangers=_rows(p.hangers, chosen),
+        kinds={key: kinds[chosen] for key, kinds in p.kinds.items()},
         **{name: getattr(p, name)[chosen] for name in (*arrays, *whole)},
     )
 
 
-def _top(odds: Array) -> Indices:
-    """The NEAR likeliest forms, in any order."""
-    if len(odds) <= NEAR:
-        return np.arange(len(odds))
-    return np.argpartition(odds, len(odds) - NEAR)[-NEAR:].astype(np.int64)
+def _one_less(names: Sequence[str]) -> dict[str, Array]:
+    """By name (k, 1, 1): 0 where it is the one of the k names that is left out, 1 elsewhere."""
+    return dict(zip(names, 1 - np.eye(len(names))[..., None, None], strict=True))
 
 
 class WhatIf:
@@ -105,59 +113,82 @@ class WhatIf:
     def __init__(self, case: Case) -> None:
         self.case = case
         noise, weighed = case.p.noise, case.weighed
+        self.names = tuple(name for name in case.spoken if name != MISREAD_BODY)
         told = told_features(case.r)
-        self.names = tuple(name for name in case.spoken if name != ASSUMED)
+        speaks = self._speaks()
+        divided = np.array([1.0 if name in told else noise.temperature for name in self.names])[:, None]
         now = np.where(np.isfinite(weighed.against_none), weighed.against_none, -np.inf)
-        self.odds = {
-            name: now - weighed.features[name] / (1.0 if name in told else noise.temperature) for name in self.names
-        }
-        self.chosen: Indices = np.unique(np.concatenate([_top(odds) for odds in (now, *self.odds.values())]))
-        self.out = np.ones(len(now), bool)
-        self.out[self.chosen] = False
-        self.now = now
+        at_best = now - (speaks / divided).min(0, initial=0.0)
+        least = np.partition(at_best, -NEAR)[-NEAR] if len(now) > NEAR else -np.inf
+        live: Indices = np.flatnonzero(at_best >= min(-LOST, float(least)))
+        # odds against none of these, now and without each feature
+        odds = now[live] - np.vstack([np.zeros(len(live)), speaks[:, live] / divided])
+        near = np.unique(np.argpartition(-odds, NEAR, axis=1)[:, :NEAR]) if len(live) > NEAR else slice(None)
+        self.chosen: Indices = live[near]
+        odds[:, near] = -np.inf
+        self.rest = Rest(np.exp(np.minimum(odds, TOP)).sum(1), self._followers(speaks))
+        """What all forms that are not chosen come to, now and without each feature."""
         self.sub = _only(case.p, self.chosen)
         self.spoken = {name: values[:, self.chosen] for name, values in case.spoken.items()}
 
-    def _weigh(self, r: Readings, spoken: Mapping[str, Array], odds: Array, log_not_comparable: float) -> Weighed:
-        case = self.case
-        rest = float(np.exp(np.minimum(odds[self.out], 50)).sum())
-        return weigh(
-            spoken, case.ways, case.log_ways, case.share[self.chosen], told_features(r), log_not_comparable,
-            case.p.noise, rest,
-        )  # fmt: skip
+    def _speaks(self) -> Single:
+        """How each feature speaks (k, n): what goes with it, for the body's features what a misread one adds too."""
+        features = self.case.weighed.features
+        speaks = np.array([features[name] for name in self.names], np.float32).reshape(-1, len(self.case.share))
+        body = [name for name in self.names if name in BODY]
+        misread = self.case.body.lying(self.case.best).misread(_one_less(body))
+        if misread is not None:
+            for name, without in zip(body, misread, strict=True):
+                speaks[self.names.index(name)] += features[MISREAD_BODY] - without[0]
+        return speaks
 
-    def _top(self, weighed: Weighed) -> tuple[str, float]:
-        if self.case.r.scaled:
-            i = int(np.argmax(weighed.probability))
-            name, best = form_name(self.sub.forms[i], True), float(weighed.probability[i])
-        else:
-            by_model = np.bincount(self.sub.model, weighed.probability)
-            model = int(np.argmax(by_model))
-            name, best = " / ".join(self.case.p.models[model]), float(by_model[model])
-        return max(
-            ((name, best), (NONE_OF_THESE, weighed.none_of_these), (NOT_COMPARABLE, weighed.not_comparable)),
-            key=lambda answer: answer[1],
-        )
+    def _followers(self, speaks: Single) -> Array:
+        """How likely unlisted baits are that follow a form that is not chosen, now and without each feature."""
+        case, features = self.case, self.case.weighed.features
+        whole = case.share * np.exp(np.minimum(case.weighed.followers, TOP))
+        whole[self.chosen] = 0
+        together = np.zeros_like(speaks)
+        for group in groups_of(features):
+            own = [k for k, name in enumerate(self.names) if name in group]
+            together[own] = sum(features[name] for name in group)
+        copied = case.p.noise.copied
+        without, now = (1 - copied + copied * np.exp(np.minimum(s, TOP)) for s in (together - speaks, together))
+        return np.append(whole.sum(), (without / now) @ whole.astype(np.float32))
+
+    def _weigh(
+        self, told: Collection[str], spoken: Mapping[str, Array], rest: Rest, log_not_comparable: Array
+    ) -> Weighed:
+        case = self.case
+        share = case.share[self.chosen]
+        return weigh(spoken, case.ways, case.log_ways, share, told, log_not_comparable, case.p.noise, rest)
 
     def without(self) -> tuple[Without, ...]:
-        """The answer without each feature that was measured or told."""
-        r = self.case.r
-        found = []
-        for name in self.names:
-            spoken = {k: v for k, v in self.spoken.items() if k not in (name, ASSUMED)}
-            fewer = replace(r, **{READING_OF[name]: None}) if name in READING_OF else r  # type: ignore[arg-type]
-            misread = self.spoken.get(ASSUMED)
-            if name in BODY:
-                misread = misread_body(fewer, self.sub, self.case.ways, spoken)
-            if misread is not None:
-                spoken[ASSUMED] = misread
-            other = self.case.log_not_comparable
+        """The answer without each feature that was measured or told; what is left out says 0."""
+        r, p = self.case.r, self.case.p
+        one_less = _one_less(self.names)
+        spoken = {name: values * one_less[name] for name, values in self.spoken.items() if name != MISREAD_BODY}
+        misread = trace(r, self.sub, self.case.ways).misread(one_less)
+        if misread is not None:
+            spoken[MISREAD_BODY] = misread
+        other = np.full(len(self.names), self.case.log_not_comparable)
+        for k, name in enumerate(self.names):
             if name in ("material", "parts"):
-                other = facts.log_not_comparable(
-                    replace(r, told=tuple(t for t in r.told if t.key != name)), self.case.p
-                )
-            found.append(Without(name, *self._top(self._weigh(r, spoken, self.odds[name], other))))
-        return tuple(found)
+                other[k] = facts.log_not_comparable(replace(r, told=tuple(t for t in r.told if t.key != name)), p)
+        found = self._weigh(told_features(r), spoken, Rest(self.rest.odds[1:], self.rest.followers[1:]), other)
+        return tuple(Without(name, *self._top(found, k)) for k, name in enumerate(self.names))
+
+    def _top(self, weighed: Weighed, k: int) -> tuple[str, float]:
+        """The likeliest answer in one of several cases, and its probability."""
+        probability = weighed.probability[k]
+        if self.case.r.scaled:
+            i = int(np.argmax(probability))
+            name, best = form_name(self.sub.forms[i], True), float(probability[i])
+        else:
+            by_model = np.bincount(self.sub.model, probability)
+            model = int(np.argmax(by_model))
+            name, best = " / ".join(self.case.p.models[model]), float(by_model[model])
+        others = (NONE_OF_THESE, float(weighed.none_of_these[k])), (NOT_COMPARABLE, float(weighed.not_comparable[k]))
+        return max(((name, best), *others), key=lambda answer: answer[1])
 
     def would_settle(self, first: int, second: int) -> tuple[Settling, ...]:
         """What a person could tell so that, whichever of two forms (indices of the set) is the truth, its model (its
@@ -185,9 +216,9 @@ class WhatIf:
             off = BESIDE * float(np.hypot(u, _tolerance(case.p, key, truth) * at))
             told = Told(key, at + min(off, max(-off, float(others) - at)), u)
         r = tell(case.r, (told,))
-        spoken = likelihood.speak(r, self.sub, case.ways)
-        spoken |= {name: self.spoken[name] for name in ("colours", "pattern") if name in self.spoken}
-        weighed = self._weigh(r, spoken, self.now, facts.log_not_comparable(r, case.p))
+        spoken = likelihood.speak(r, self.sub, case.ways, trace(r, self.sub, case.ways), (case.r, self.spoken))
+        other = np.array(facts.log_not_comparable(r, case.p))
+        weighed = self._weigh(told_features(r), spoken, Rest(self.rest.odds[0], self.rest.followers[0]), other)
         at_truth = self.chosen == truth if alone else self.sub.model == case.p.model[truth]
         return bool(weighed.probability[at_truth].sum() > SETTLED)
 

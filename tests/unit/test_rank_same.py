@@ -12,7 +12,7 @@ from identify.geometry import Array
 from identify.outline import TURNED
 from identify.rank import Noise, Prepared, prepare
 from identify.rank.background import grid_log_density
-from identify.rank.body import outline
+from identify.rank.body import trace
 from identify.rank.colourways import _paints, whitening
 from identify.rank.likelihood import hanger_places, tie_places, turn_places, ways_to_try
 from identify.rank.places import minus_power
@@ -84,8 +84,7 @@ def test_outlines(many: Prepared) -> None:
     r, _ = draw(np.random.default_rng(1), many)
     assert r.outline is not None
     ways = ways_to_try(r, many.noise)
-    found = outline(r, many, ways)
-    assert found is not None
+    found = trace(r, many, ways).own["outline"]
     sd = many.axes.with_edge(many.noise, r.depth_px)
     back = many.background
     wide = (r.outline - back.outline_mean) @ back.outline_whitener
