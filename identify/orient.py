@@ -139,12 +139,11 @@ class _Form:
     @classmethod
     def of(cls, framed: Array) -> _Form:
         x = np.linspace(0.01, 0.99, 50)
-        top, bottom = np.full(50, np.nan), np.full(50, np.nan)
+        top, bottom = np.full(50, -np.inf), np.full(50, np.inf)
         station = np.clip(np.round((framed[:, 0] - 0.01) / 0.02), 0, 49).astype(int)
-        for k in np.unique(station):
-            y = framed[station == k, 1]
-            top[k], bottom[k] = y.max(), y.min()
-        have = ~np.isnan(top)
+        np.maximum.at(top, station, framed[:, 1])
+        np.minimum.at(bottom, station, framed[:, 1])
+        have = np.isfinite(top)
         return cls(x, np.interp(x, x[have], top[have]), np.interp(x, x[have], bottom[have]))
 
     @property

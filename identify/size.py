@@ -69,10 +69,10 @@ def deepest_section(outline: Array) -> float:
     """Diameter of the largest circle inside a closed outline: a curved body's own depth, where the extent across its
     Feret diameter also counts the curve."""
     low = outline.min(0)
-    k = 400 / float(np.ptp(outline, axis=0).max())
+    k = 250 / float(np.ptp(outline, axis=0).max())
     raster = np.zeros(np.ceil((np.ptp(outline, axis=0)[::-1]) * k).astype(int) + 5, np.uint8)
     cv2.fillPoly(raster, [np.round(((outline - low) * k + 2) * 16).astype(np.int32)], 1, shift=4)
-    return float(2 * cv2.distanceTransform(raster, cv2.DIST_L2, cv2.DIST_MASK_PRECISE).max() / k)
+    return float(2 * cv2.distanceTransform(raster, cv2.DIST_L2, cv2.DIST_MASK_5).max() / k)
 
 
 def _extents(points: Array) -> tuple[float, float, Array, Array]:
@@ -104,12 +104,13 @@ def measure_size(body: Body, calibration: Calibration, told: Thickness | None = 
     """
     if not calibration.has_scale:
         return _proportion_only(body)
-    height, thick_to_girth = 0.0, 0.7
+    height, thick_to_girth, section = 0.0, 0.7, 0.0
     for _ in range(4):  # height depends on depth, which depends on height: converges by a factor of about 20 a round
         framed = calibration.to_mm(body.outline_px, height)
         length, depth, start, end = _extents(framed)
         along, across = _view_tangents(calibration, framed, height, (end - start) / length)
-        girth = deepest_section(framed) / widening(thick_to_girth, across)
+        section = section or deepest_section(framed) / length  # a share that hardly depends on the height
+        girth = section * length / widening(thick_to_girth, across)
         thick = told if told and told.value < THICKEST * girth else thickness_from_depth(girth, length)
         thick_to_girth = thick.value / girth
         height = thick.value / 2 + LIFT_MM - calibration.card_thickness_mm

@@ -83,13 +83,12 @@ def _without_stubs(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
     disk = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
     opened = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, disk), np.uint8)
     count, parts, stats, _ = cv2.connectedComponentsWithStats(mask - opened)
-    away = cv2.distanceTransform(1 - opened, cv2.DIST_L2, 3)
     for k in range(1, count):
         x, y, w, h, area = stats[k]
-        here = np.s_[y : y + h, x : x + w]
-        part, distance = parts[here] == k, away[here]
-        root = np.count_nonzero(part & (distance < 1.3))  # one pixel of the part along each of the root's
-        if area < TAPERED * root * distance[part].max():
+        here = np.s_[y - 1 : y + h + 1, x - 1 : x + w + 1]  # the mask ends before the plane does
+        part, away = parts[here] == k, cv2.distanceTransform(1 - opened[here], cv2.DIST_L2, 3)
+        root = np.count_nonzero(part & (away < 1.3))  # one pixel of the part along each of the root's
+        if area < TAPERED * root * away[part].max():
             opened[here][part] = 1
     return opened
 

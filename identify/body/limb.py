@@ -58,7 +58,8 @@ def misfit(light: NDArray[np.float32], blur: float) -> NDArray[np.float32]:
     centred = light - light.mean(1, keepdims=True)
     flat = centred.transpose(0, 2, 1).reshape(-1, m)
     bases = _bases(blur)
-    explained = ((flat @ bases.reshape(m, -1)).reshape(n, channels, len(PLACES), -1) ** 2).sum((1, 3))
+    projected = (flat @ bases.reshape(m, -1)).reshape(n, channels, len(PLACES), -1)
+    explained = np.einsum("ncpk,ncpk->np", projected, projected)
     left: NDArray[np.float32] = np.maximum((centred**2).sum((1, 2))[:, None] - explained, 0)
     return left
 

@@ -21,15 +21,18 @@ def closed_path(cost: Array, stiffness: Array | float, reach: int = 2) -> NDArra
     steps = np.arange(-reach, reach + 1)
     penalty = np.broadcast_to(np.asarray(stiffness, float).reshape(-1, 1) * steps**2, (n, len(steps)))
     back = np.zeros((len(rows), m), np.int64)
+    total = np.empty((m, len(steps)))
+    each = total.ravel()
     padded = np.full(m + 2 * reach, np.inf)
     windows = sliding_window_view(padded, 2 * reach + 1)
-    columns = np.arange(m)
+    starts = len(steps) * np.arange(m)
     padded[reach:-reach] = cost[rows[0]]
     for i in range(1, len(rows)):
-        total = windows + penalty[rows[i]]
+        np.add(windows, penalty[rows[i]], out=total)
         best = total.argmin(1)
-        back[i] = columns + best - reach
-        padded[reach:-reach] = total[columns, best] + cost[rows[i]]
+        back[i] = best
+        np.add(each[starts + best], cost[rows[i]], out=padded[reach:-reach])
+    back += np.arange(m) - reach
     column = int(np.argmin(padded[reach:-reach]))
     path = np.empty(len(rows), np.int64)
     for i in range(len(rows) - 1, -1, -1):

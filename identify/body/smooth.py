@@ -11,6 +11,8 @@ from identify.geometry import Array
 
 ALONG = 0.02
 """How firmly a vertex is held along the contour, against a weight of 1 across it."""
+SETTLED = 0.02
+"""Weights that change by less than this change the contour no more."""
 
 
 @lru_cache(maxsize=4)
@@ -69,5 +71,7 @@ def robust_fit(
         sure = weights > 0.2
         scale = max(1.4826 * float(np.median(np.abs(residual[sure]))) if sure.any() else floor, floor)
         z = np.clip(residual / (4.7 * scale), -1, 1)
-        w = weights * (1 - z**2) ** 2
+        before, w = w, weights * (1 - z**2) ** 2
+        if np.abs(w - before).max() < SETTLED:
+            break
     return fitted, residual

@@ -26,6 +26,9 @@ Flags = NDArray[np.bool_]
 LONGEST = 1100.0
 """Bodies longer than this many pixels are traced in a reduced picture."""
 
+ABREAST = 4
+"""Vertices that share a place of the limb until it is refined; a divisor of `contour.STATIONS`."""
+
 
 @dataclass(frozen=True)
 class Tuning:
@@ -35,8 +38,8 @@ class Tuning:
     """Misfit of the limb model beyond which one place is as bad as another."""
     limb_prior: float = 1.5
     """Against leaving the place of the silhouette's edge, per pixel squared."""
-    limb_stiff: float = 0.5
-    """Against steps of the limb's place, per column squared."""
+    limb_stiff: float = 0.25
+    """Against steps of the limb's place from ABREAST vertices to the next, per column squared."""
     sure: float = 0.6
     """Pixels within which an edge must be known to take full weight against the silhouette."""
     waves: float = 19.0
@@ -85,7 +88,8 @@ def _refine(picture: _Picture, points: Array, hidden: Flags) -> tuple[Array, Fla
     noise = np.maximum(np.maximum(least, np.median(least))[:, None] / (len(limb.OFFSETS) / 2), 1e-12)
     excess = np.minimum((left - least[:, None]) / noise, TUNING.limb_cap)
     cost = excess + TUNING.limb_prior * limb.PLACES**2
-    column = np.repeat(path.closed_path((cost[0::2] + cost[1::2]) / 2, TUNING.limb_stiff, 6), 2)
+    coarse = cost.reshape(-1, ABREAST, cost.shape[1]).mean(1)
+    column = np.repeat(path.closed_path(coarse, TUNING.limb_stiff, 6), ABREAST)
     offset, curve = limb.parabola(left, column)
     u = np.sqrt(2 * noise[:, 0] / np.maximum(curve, 1e-12))
     hidden = hidden | ~s.seen.all(1)

@@ -17,7 +17,10 @@ SURE_MM2 = 6.0
 def find(seen: Closeup, outline: Array) -> tuple[PlateSeen, ...]:
     """Plates, the surest first.  `outline` (n, 2): of the body, in pixels of the close-up."""
     mm = seen.mm
-    count, labels, stats, _ = cv2.connectedComponentsWithStats((seen.lip > 0.5).astype(np.uint8), connectivity=8)
+    likely = (seen.lip > 0.5).astype(np.uint8)
+    if not likely.any():
+        return ()
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(likely, connectivity=8)
     out = []
     for k in range(1, count):
         area = float(stats[k, cv2.CC_STAT_AREA]) / mm**2

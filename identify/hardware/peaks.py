@@ -24,9 +24,8 @@ class Peaks:
 
 def peaks(plane: Plane, apart: float, least: float) -> Peaks:
     """Peaks of at least a height, no two nearer than `apart` pixels (the lower of two is left out)."""
-    size = 2 * max(1, int(apart / 2)) + 1
-    top = cv2.dilate(plane, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)))
-    rows, columns = np.nonzero((plane >= top) & (plane >= least))
+    top = cv2.dilate(plane, np.ones((3, 3), np.uint8))
+    rows, columns = np.nonzero(plane >= np.maximum(top, least))
     order = np.argsort(-plane[rows, columns], kind="stable")
     found: list[tuple[float, float]] = []
     heights: list[float] = []

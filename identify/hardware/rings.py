@@ -36,19 +36,19 @@ def find(seen: Closeup, outline: Array) -> tuple[Ring, ...]:
     for at, height in zip(found.at, found.height, strict=True):
         x, y = np.round(at).astype(int)
         tie, hanger = _most(seen.tie_at, x, y), _most(seen.hanger_at, x, y)
-        away = _distances(seen.body.shape, at)
-        near = (away > _HOOK_MM[0] * mm) & (away < _HOOK_MM[1] * mm)
-        covered = float((seen.hook[near] > 0.5).mean()) if near.any() else 0.0
         gap = np.hypot(*(outline - at).T)
         if gap.min() > FURTHEST_MM * mm:
             continue  # a neighbour's, or the shadow of one
         root = outline[int(np.argmin(gap))]
+        here, away = _around(seen.body.shape, at, max(LARGEST_MM, _HOOK_MM[1]) * mm)
+        near = (away > _HOOK_MM[0] * mm) & (away < _HOOK_MM[1] * mm)
+        covered = float((seen.hook[here][near] > 0.5).mean()) if near.any() else 0.0
         place, foot = seen.to_photo([at, root])
         out.append(
             Ring(
                 (float(place[0]), float(place[1])),
                 (float(foot[0]), float(foot[1])),
-                _diameter(wire, away, mm) * seen.px_per_mm,
+                _diameter(wire[here], away, mm) * seen.px_per_mm,
                 likelihood("ring", height),
                 covered > _HOOK_SHARE,
                 tie / max(tie + hanger, 1e-6),
@@ -61,9 +61,11 @@ def _most(plane: Plane, x: int, y: int) -> float:
     return float(plane[max(0, y - 1) : y + 2, max(0, x - 1) : x + 2].max())
 
 
-def _distances(shape: tuple[int, ...], at: Array) -> Array:
-    y, x = np.ogrid[: shape[0], : shape[1]]
-    return np.asarray(np.hypot(x - at[0], y - at[1]), float)
+def _around(shape: tuple[int, ...], at: Array, reach: float) -> tuple[tuple[slice, slice], Array]:
+    """The part of a plane about a place, and how far each of its pixels is from that."""
+    (x0, y0), (x1, y1) = np.maximum(np.floor(at - reach), 0).astype(int), np.ceil(at + reach).astype(int) + 1
+    y, x = np.ogrid[y0 : min(y1, shape[0]), x0 : min(x1, shape[1])]
+    return np.s_[y0:y1, x0:x1], np.asarray(np.hypot(x - at[0], y - at[1]), float)
 
 
 def _diameter(wire: Plane, away: Array, mm: float) -> float:
