@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 
 from identify.calibration import Calibration
+from identify.geometry import Array
 from identify.photo import Photo
 from identify.records import WARNINGS, Notice, SetAside
 from identify.separate.cutout import cut_out
 from identify.separate.look import Scene, look_at
+from identify.separate.order import reading_order
 from identify.separate.shape import why_not
 from identify.separate.things import Thing, bodies, others
 from identify.settings import Point, Settings
@@ -39,8 +42,8 @@ class Found:
 def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Separation:
     """Find every bait of a photo and set everything else aside.
 
-    Returns regions in reading order (rows of the picture from the top, each from the left) and, in pixels of the
-    photo, the outlines of what was not taken for a bait with the reason.  A photo without a bait gives the warning
+    Returns regions in reading order (rows of the picture from the top, each from the left: `order`) and, in pixels of
+    the photo, the outlines of what was not taken for a bait with the reason.  A photo without a bait gives the warning
     `no-bait`.
     """
     scale: float | None = None
@@ -51,7 +54,7 @@ def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Sepa
         scene, found, scale = _at_a_guessed_scale(photo, calibration)
     if scene is None:
         return Separation((), (), (Notice("no-bait", WARNINGS["no-bait"]),))
-    regions: list[tuple[Region, float]] = []
+    regions: list[Region] = []
     aside: list[SetAside] = []
     for f in found:
         local = calibration.px_per_mm_at(_centre(f.thing, scene)) if calibration.has_scale else scale
@@ -59,12 +62,13 @@ def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Sepa
         if f.reason is None and local is not None:
             region = cut_out(photo, f.thing, scene, local)
         if region is not None:
-            regions.append((region, f.thing.shape.length * scene.step))
+            regions.append(region)
         else:
             reason = f.reason or "no body that stands off the ground"
             aside.append(SetAside(as_polygon(scene.to_photo(f.thing.contour)), reason))
     warnings = () if regions else (Notice("no-bait", WARNINGS["no-bait"]),)
-    return Separation(_reading_order(regions), tuple(aside), warnings)
+    order = reading_order([_body(region) for region in regions])
+    return Separation(tuple(regions[i] for i in order), tuple(aside), warnings)
 
 
 def _at_a_guessed_scale(photo: Photo, calibration: Calibration) -> tuple[Scene | None, list[Found], float | None]:
@@ -129,20 +133,6 @@ def _beside_the_largest(found: list[Found]) -> list[Found]:
     ]
 
 
-def _reading_order(regions: list[tuple[Region, float]]) -> tuple[Region, ...]:
-    """Rows from the top, each from the left; a row is what lies within half the first one's length below it."""
-    placed = [(region, length, *_middle(region)) for region, length in regions]
-    left = sorted(placed, key=lambda r: r[3])
-    ordered: list[Region] = []
-    while left:
-        _, length, _, top = left[0]
-        row = [r for r in left if r[3] <= top + 0.5 * length]
-        ordered += [r[0] for r in sorted(row, key=lambda r: r[2])]
-        left = left[len(row) :]
-    return tuple(ordered)
-
-
-def _middle(region: Region) -> tuple[float, float]:
-    ys, xs = np.nonzero(region.core)
-    x, y = region.to_photo([[xs.mean(), ys.mean()]])[0]
-    return float(x), float(y)
+def _body(region: Region) -> Array:
+    """The hull of a region's body in pixels of the photo."""
+    return region.to_photo(cv2.convexHull(np.argwhere(region.core)[:, ::-1].astype(np.float32))[:, 0])
