@@ -27,6 +27,8 @@ CAMERAS: Mapping[str, Camera] = {
 from the card, no focal length, coloured light (bench, along the uncertainties that photo sets' readings state)."""
 DRAWS = 40
 """So many draws of each part of a bait."""
+COATS = 3
+"""So many times fewer of its colours, which take longest and tell least."""
 BAITS = 2000
 """So many baits put together from these."""
 SCOUTS = 4
@@ -78,7 +80,7 @@ def lookalikes(
             rng = np.random.default_rng([seed, i])
             if i not in steady:
                 steady[i] = (parts.ties(rng, p, i, draws), parts.hangers(rng, p, i, draws), *parts.others(p, i))
-            own = (*steady[i], parts.body(rng, p, i, camera, draws), parts.coat(rng, p, i, camera, draws))
+            own = (*steady[i], parts.body(rng, p, i, camera, draws), parts.coat(rng, p, i, camera, -(-draws // COATS)))
             others = np.flatnonzero(near[i])
             ratio = parts.together(rng, p, own, camera, BAITS, np.append(others, i))
             apart = ratio[:, -1:] - ratio[:, :-1]

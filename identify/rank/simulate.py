@@ -6,7 +6,7 @@ are.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from identify.outline import TURNED
 from identify.rank import ageing, likelihood
 from identify.rank.background import CELL, COUNTS, GRID
 from identify.rank.colourways import pattern_chances, unlisted_share, whitening
-from identify.rank.noise import Noise
+from identify.rank.noise import Misread, Noise
 from identify.rank.palette import PATTERNS, ZONES
 from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings, ZoneKind
@@ -55,7 +55,7 @@ def _log_normal(
     return float(np.exp(centre + np.hypot(sd, u) * _t(rng, dof)[0]))
 
 
-def _outline(rng: np.random.Generator, p: Prepared, camera: Camera, i: Source, wider: float = 1.0) -> Array:
+def _outline(rng: np.random.Generator, p: Prepared, camera: Camera, i: Source, wider: float = 1.0) -> Array | None:
     if i is None:
         spread = np.linalg.inv(p.background.outline_whitener)
         own: Array = p.background.outline_mean + _t(rng, p.noise.tail, len(spread)) @ spread
@@ -63,7 +63,31 @@ def _outline(rng: np.random.Generator, p: Prepared, camera: Camera, i: Source, w
     axes = p.axes
     sd = axes.with_edge(p.noise, camera.depth_px)
     listed: Array = axes.vectors @ (p.outline[i] + wider * sd * _t(rng, p.noise.tail, len(sd)))
-    return listed
+    return None if np.isnan(listed).any() else listed
+
+
+def draw_body(
+    rng: np.random.Generator, p: Prepared, camera: Camera, i: Source, misread: Misread | None = None
+) -> Readings:
+    """What is read of a body of form i, traced rightly or misread; what the set does not say of it is not read."""
+    dof = p.noise.tail
+    if misread is not None and i is not None:
+        length = float(p.length_mm[i] * np.exp(misread.length * _t(rng, dof)[0]))
+        aspect = float(np.exp(p.ln_aspect[i] + misread.aspect * _t(rng, dof)[0]))
+        outline = _outline(rng, p, camera, i, misread.outline)
+    else:
+        ends = p.background
+        length = _log_normal(rng, p.ln_length, p.length_tolerance, ends.ln_length, camera.u_length, dof, i)
+        aspect = _log_normal(rng, p.ln_aspect, p.aspect_tolerance, ends.ln_aspect, camera.u_aspect, dof, i)
+        outline = _outline(rng, p, camera, i)
+    return Readings(
+        length_mm=Quantity(length, camera.u_length * length),
+        aspect=None if np.isnan(aspect) else Quantity(aspect, camera.u_aspect * aspect),
+        outline=outline,
+        depth_px=camera.depth_px,
+        p_nose=camera.p_nose,
+        p_back=camera.p_back,
+    )
 
 
 def _from_grid(rng: np.random.Generator, grid: Array, n: int) -> Array:
@@ -75,19 +99,22 @@ def _from_grid(rng: np.random.Generator, grid: Array, n: int) -> Array:
     return places
 
 
-def _places(
+def draw_places(
     rng: np.random.Generator, rings: Rings, i: Source, seen: int, grid: Array, sd_mm: float, stray: float, p: Prepared
 ) -> Array | None:
+    """Where `seen` rings of form i are read to sit, as fractions of the length."""
     if seen == 0:
         return None
-    places = _from_grid(rng, grid, seen)
+    places = np.full((seen, 2), np.nan)
     if i is not None:
         made = int(rings.placed[i])
-        n = min(made, seen)
-        for row, k in enumerate(np.sort(rng.permutation(made)[:n])):
+        for row, k in enumerate(np.sort(rng.permutation(made)[: min(made, seen)])):
             if rng.random() >= stray:
                 sd = sd_mm / float(p.length_mm[i])
                 places[row] = rings.places[i, k] + sd * _t(rng, p.noise.tail, 2)
+    elsewhere = np.isnan(places[:, 0])
+    if elsewhere.any():
+        places[elsewhere] = _from_grid(rng, grid, int(elsewhere.sum()))
     return places
 
 
@@ -163,6 +190,30 @@ def _pattern(rng: np.random.Generator, colourway: Colourway | None, noise: Noise
     return Pattern(kind, None, 0.1, certainty)
 
 
+def draw_coat(rng: np.random.Generator, p: Prepared, camera: Camera, i: Source) -> Readings:
+    """What is read of the colours of a piece of form i; nothing where the set lists none."""
+    if i is not None and not len(p.palette.of(i)):
+        return Readings()
+    noise = p.noise
+    colourway, age = _colourway(rng, p, i)
+    back = _any_lab(rng, noise) if colourway is None or colourway.back_lab is None else colourway.back_lab
+    belly = _any_lab(rng, noise) if colourway is None or colourway.belly_lab is None else colourway.belly_lab
+    painted = [
+        Colour(lab, 3.0, camera.u_lch, lab, 3.0, 1.0, "#808080", None, "drawn") if colourway is None
+        else _colour(rng, lab, age, camera, noise)
+        for lab in (back, belly)
+    ]  # fmt: skip
+    hard = colourway is not None and colourway.finish in ("leaf", "clear")
+    flagged = rng.random() < (noise.finish_flagged if hard else noise.finish_flagged_false)
+    return Readings(
+        back=painted[0],
+        belly=painted[1],
+        zones=_zones(rng, colourway, age, camera, noise),
+        pattern=_pattern(rng, colourway, noise),
+        hard_to_read=("leaf",) if flagged else (),
+    )
+
+
 def draw(rng: np.random.Generator, p: Prepared, camera: Camera | None = None) -> tuple[Readings, Source]:
     """One bait and its truth: the index of a form of `p`, or None for an unlisted bait.
 
@@ -187,28 +238,20 @@ def _turned(places: Array | None, way: int) -> Array | None:
 
 def draw_from(rng: np.random.Generator, p: Prepared, source: dict[str, Source], camera: Camera) -> Readings:
     """One bait whose features come from the forms that `source` names for each of GROUPS."""
-    noise, dof = p.noise, p.noise.tail
-    length = _log_normal(
-        rng, p.ln_length, p.length_tolerance, p.background.ln_length, camera.u_length, dof, source["body"]
-    )  # fmt: skip
-    aspect = _log_normal(
-        rng, p.ln_aspect, p.aspect_tolerance, p.background.ln_aspect, camera.u_aspect, dof, source["body"]
-    )  # fmt: skip
-    outline = _outline(rng, p, camera, source["body"])
-    body = source["body"]
+    noise = p.noise
+    form = source["body"]
+    body = draw_body(rng, p, camera, form)
     for misread in noise.misread_bodies:
         # the first ones' chances hardly change the next one's
-        if body is not None and rng.random() < misread.chance:
-            length = float(p.length_mm[body] * np.exp(misread.length * _t(rng, dof)[0]))
-            aspect = float(np.exp(p.ln_aspect[body] + misread.aspect * _t(rng, dof)[0]))
-            outline = _outline(rng, p, camera, body, misread.outline)
+        if form is not None and rng.random() < misread.chance:
+            body = draw_body(rng, p, camera, form, misread)
     ties, traces = _ties(rng, p, source["ties"])
-    at = _places(
+    at = draw_places(
         rng, p.ties, source["ties"], ties, p.background.tie_grid, noise.tie_sd_mm, noise.tie_stray, p
     )  # fmt: skip
     made = _made(rng, p.hangers.count, source["hangers"], p.background.hanger_counts)
     hangers = int(rng.choice(COUNTS, p=likelihood.hanger_table(noise)[made]))
-    hang_at = _places(
+    hang_at = draw_places(
         rng, p.hangers, source["hangers"], hangers, p.background.hanger_grid, noise.hanger_sd_mm, noise.hanger_stray, p
     )  # fmt: skip
     new = _made(rng, p.hooks, source["hangers"], np.array(noise.hook_broad))
@@ -216,31 +259,15 @@ def draw_from(rng: np.random.Generator, p: Prepared, source: dict[str, Source], 
     has_lip = rng.random() < noise.lip_broad if source["lip"] is None else p.lip[source["lip"]] == 1
     lip = has_lip and rng.random() >= noise.lip_lost
     lip = lip != (rng.random() < noise.lip_misread / 2)
-    colourway, age = _colourway(rng, p, source["colours"])
-    back = _any_lab(rng, noise) if colourway is None or colourway.back_lab is None else colourway.back_lab
-    belly = _any_lab(rng, noise) if colourway is None or colourway.belly_lab is None else colourway.belly_lab
-    painted = [
-        Colour(lab, 3.0, camera.u_lch, lab, 3.0, 1.0, "#808080", None, "drawn") if colourway is None
-        else _colour(rng, lab, age, camera, noise)
-        for lab in (back, belly)
-    ]  # fmt: skip
-    hard = colourway is not None and colourway.finish in ("leaf", "clear")
-    flagged = rng.random() < (noise.finish_flagged if hard else noise.finish_flagged_false)
+    coat = draw_coat(rng, p, camera, source["colours"])
 
     way = 0
-    if source["body"] is not None:
-        way = int(
-            rng.choice(4, p=np.exp(likelihood.log_ways(Readings(p_nose=camera.p_nose, p_back=camera.p_back), noise)))
-        )
-    if likelihood.BACK_SWAPPED[way]:
-        painted.reverse()
-    return Readings(
-        length_mm=Quantity(length, camera.u_length * length),
-        aspect=Quantity(aspect, camera.u_aspect * aspect),
-        outline=TURNED[way] * outline,
-        depth_px=camera.depth_px,
-        p_nose=camera.p_nose,
-        p_back=camera.p_back,
+    if form is not None:
+        way = int(rng.choice(4, p=np.exp(likelihood.log_ways(body, noise))))
+    back, belly = (coat.belly, coat.back) if likelihood.BACK_SWAPPED[way] else (coat.back, coat.belly)
+    return replace(
+        body,
+        outline=None if body.outline is None else TURNED[way] * body.outline,
         tie_counts=tuple(float(k == ties) for k in range(COUNTS)),
         tie_count=ties,
         tie_places=_turned(at, way),
@@ -249,9 +276,9 @@ def draw_from(rng: np.random.Generator, p: Prepared, source: dict[str, Source], 
         hanger_places=_turned(hang_at, way),
         hooks=hooks,
         lip=float(lip),
-        back=painted[0],
-        belly=painted[1],
-        zones=_zones(rng, colourway, age, camera, noise),
-        pattern=_pattern(rng, colourway, noise),
-        hard_to_read=("leaf",) if flagged else (),
+        back=back,
+        belly=belly,
+        zones=coat.zones,
+        pattern=coat.pattern,
+        hard_to_read=coat.hard_to_read,
     )
