@@ -20,6 +20,8 @@ TIP_MM = 4.5
 """Left out of each end of a side: rounded tips reach to 3.5 mm (ISO/IEC 7810)."""
 REACH_OF_FIT_PX = 10.0
 """Nearer than this the fit of the sides finds them by itself."""
+FAR_PX = 2.0
+"""Sides that were moved further than this are looked for once more from where they are."""
 MAX_TILT_DEG = 32.0
 U_EDGE_PX = 0.15
 """What no single side can know of its edge: tone curve, sharpening, colour at half resolution."""
@@ -90,22 +92,24 @@ def light_cost(patch: Patch, reflectance: float) -> float:
 
 def rough_candidate(
     photo: Photo, reduced: np.ndarray, sample: Sampler, quad: Array, settings: Settings
-) -> tuple[Array, str | None] | None:
-    """Ordered corners in pixels of the reduced picture, and why it can't be the card; None when no sides were found."""
+) -> tuple[Array, Pose | None, str | None] | None:
+    """Ordered corners in pixels of the reduced picture, their pose, and why it can't be the card; None when no sides
+    were found."""
     moved = rough_sides(sample, in_order(quad), 6.0)
     if moved is None:
         return None
-    again = rough_sides(sample, in_order(moved[0]), 3.5)
-    corners, support, _ = again or moved
+    corners, support, _ = moved
+    if np.hypot(*(corners - in_order(quad)).T).max() > FAR_PX:  # the strips lay aslant
+        corners, support, _ = rough_sides(sample, in_order(corners), 3.5) or moved
     corners = in_order(corners)
     if min(support) < 0.4:
-        return corners, "its sides are not clear"
+        return corners, None, "its sides are not clear"
     h, w = reduced.shape[:2]
     pose = fit_pose(corners, settings.card_size_mm, (w, h), photo.focal_35mm, 0.5, free_aspect=True)
     patch = read_patch(reduced, corners, 2.5)
     if patch is None:
         return None
-    return corners, shape_refusal(pose, 0.035) or light_refusal(patch, settings.card_reflectance)
+    return corners, pose, shape_refusal(pose, 0.035) or light_refusal(patch, settings.card_reflectance)
 
 
 def shape_refusal(pose: Pose, tolerance: float) -> str | None:
@@ -130,19 +134,24 @@ def face_width_px(pose: Pose, index: int, thickness_mm: float, px_per_mm: float)
 
 
 def refine(
-    photo: Photo, corners: Array, settings: Settings, sample: Sampler, reach: float
+    photo: Photo, corners: Array, settings: Settings, sample: Sampler, reach: float, pose: Pose | None = None
 ) -> tuple[Array, tuple[Side, ...]] | None:
-    """Corners and sides in pixels of the photo, from ordered ones within `reach` pixels; None where a side is lost."""
+    """Corners and sides in pixels of the photo, from ordered ones within `reach` pixels; None where a side is lost.
+
+    `pose`: of these corners, where it is known already, at any scale of the picture.
+    """
     if reach <= REACH_OF_FIT_PX:
-        met = _fitted(photo, corners, settings, sample)
+        met = _fitted(photo, corners, settings, sample, pose)
         if met is not None:
             return met
     moved = rough_sides(sample, corners, reach)
     return None if moved is None else _fitted(photo, in_order(moved[0]), settings, sample)
 
 
-def _fitted(photo: Photo, corners: Array, settings: Settings, sample: Sampler) -> tuple[Array, tuple[Side, ...]] | None:
-    pose = fit_pose(corners, settings.card_size_mm, (photo.width, photo.height), photo.focal_35mm, 0.5)
+def _fitted(
+    photo: Photo, corners: Array, settings: Settings, sample: Sampler, pose: Pose | None = None
+) -> tuple[Array, tuple[Side, ...]] | None:
+    pose = pose or fit_pose(corners, settings.card_size_mm, (photo.width, photo.height), photo.focal_35mm, 0.5)
     lengths = np.hypot(*(np.roll(corners, -1, 0) - corners).T)
     scales = lengths / np.hypot(*(np.roll(pose.plane_mm, -1, 0) - pose.plane_mm).T)
     bands = [face_width_px(pose, i, settings.card_thickness_mm, float(scales[i])) for i in range(4)]

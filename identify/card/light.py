@@ -13,6 +13,10 @@ from identify.card.medians import median
 from identify.card.strips import LUMINANCE
 from identify.geometry import Array
 
+MOST_PIXELS = 3000
+"""Of a patch that are looked at."""
+SPARSE = 8
+"""One pixel in so many, each way, tells how bright the rest of the picture is."""
 SHADED_SHARE = 0.08
 """Least share of the card that a shadow covers, and that it leaves, to be told from things lying on it."""
 SHADE = (0.18, 2.2)
@@ -69,7 +73,7 @@ def read_patch(reduced: NDArray[np.float32], corners: Array, inset: float) -> Pa
     total = int(inner.sum())
     if total < 40:
         return None
-    every = max(1, math.ceil(math.sqrt(total / 6000)))  # a part of the pixels, evenly spread, tells as much
+    every = max(1, math.ceil(math.sqrt(total / MOST_PIXELS)))  # a part of the pixels, evenly spread, tells as much
     inner = inner[::every, ::every]
     yy, xx = (every * k for k in np.nonzero(inner))
     rgb = reduced[y0:y1:every, x0:x1:every][inner].astype(float)
@@ -92,9 +96,10 @@ def read_patch(reduced: NDArray[np.float32], corners: Array, inset: float) -> Pa
     off = np.abs(light - plane @ basis)
     normal = off <= max(3.5 * rough, 0.02)
     at_corners = np.array([[1, -0.5, -0.5], [1, 0.5, -0.5], [1, 0.5, 0.5], [1, -0.5, 0.5]]) @ plane
-    outside = np.ascontiguousarray(reduced[::4, ::4]) @ LUMINANCE.astype(np.float32)
-    outside[y0 // 4 : y1 // 4 + 1, x0 // 4 : x1 // 4 + 1] = np.nan
-    rest = outside[np.isfinite(outside)]
+    outside = np.ascontiguousarray(reduced[::SPARSE, ::SPARSE]) @ LUMINANCE.astype(np.float32)
+    beside = np.ones(outside.shape, bool)
+    beside[y0 // SPARSE : y1 // SPARSE + 1, x0 // SPARSE : x1 // SPARSE + 1] = False
+    rest = outside[beside]
     larger = dark if dark.mean() > 0.5 else ~dark
     mean = rgb[normal & larger].mean(0) if (normal & larger).any() else rgb[normal].mean(0)
     bright = float(np.percentile(rest, 99)) if rest.size else 0.0
@@ -105,7 +110,7 @@ def read_patch(reduced: NDArray[np.float32], corners: Array, inset: float) -> Pa
         odd=float(np.mean(off > max(5 * rough, 0.06))),
         clipped=float(np.mean(((rgb > 0.97) | (rgb < 0.0008)).any(1))),
         brighter=bright / max(float(mean @ LUMINANCE), 1e-4),
-        pixels=total,
+        pixels=len(rgb),
         shade=shade,
         shaded=float(min(dark.mean(), 1 - dark.mean())) if shade else 0.0,
     )

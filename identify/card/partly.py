@@ -36,14 +36,15 @@ def seen_in_part(picture: NDArray[np.float32], aspect: float, could_be_grey: Cal
     h, w = edges.shape
     covered = False
     for cut in CUTS[1::2]:
-        for part, corner in patches((edges < cut).astype(np.uint8), at_edge=True):
-            area = int(np.count_nonzero(part))
-            if area < 4 * MIN_SIDE_PX**2 or area > LARGEST * h * w or not could_be_grey(_light(part, corner, picture)):
+        for part in patches((edges < cut).astype(np.uint8), at_edge=True):
+            mask, contour = part.mask, part.outline
+            area = int(np.count_nonzero(mask))
+            if area < 4 * MIN_SIDE_PX**2 or area > LARGEST * h * w:
                 continue
-            contours, _ = cv2.findContours(part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-            contour = max(contours, key=cv2.contourArea)
+            if not could_be_grey(_light(mask, part.corner, picture)):
+                continue
             hull = cv2.convexHull(contour)
-            polygon = cv2.approxPolyDP(hull, 0.025 * cv2.arcLength(hull, True), True)[:, 0].astype(float) + corner
+            polygon = cv2.approxPolyDP(hull, 0.025 * cv2.arcLength(hull, True), True)[:, 0].astype(float)
             if _reaches_edge(polygon, w, h):
                 if cv2.contourArea(contour) > SOLID * cv2.contourArea(hull) and _free_corners(polygon, w, h) >= 2:
                     return CUT
@@ -55,10 +56,10 @@ def seen_in_part(picture: NDArray[np.float32], aspect: float, could_be_grey: Cal
     return COVERED if covered else None
 
 
-def _light(part: NDArray[np.uint8], corner: Array, picture: NDArray[np.float32]) -> Array:
-    x, y = corner.astype(int)
-    h, w = part.shape
-    return np.array(cv2.mean(picture[y : y + h, x : x + w], mask=part)[:3]) ** 2
+def _light(mask: NDArray[np.uint8], corner: tuple[int, int], picture: NDArray[np.float32]) -> Array:
+    x, y = corner
+    h, w = mask.shape
+    return np.array(cv2.mean(picture[y : y + h, x : x + w], mask=mask)[:3]) ** 2
 
 
 def _at_edge(points: Array, w: int, h: int) -> NDArray[np.bool_]:

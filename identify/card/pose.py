@@ -78,15 +78,17 @@ def plane_corners(corners_px: ArrayLike, size_mm: tuple[float, float]) -> Array:
 
 _CROSS = np.array([[0, 0, 0, 0, 0, -1, 0, 1, 0], [0, 0, 1, 0, 0, 0, -1, 0, 0], [0, -1, 0, 1, 0, 0, 0, 0, 0]], float)
 """Rows: the matrix of the cross product with each axis, written in one line."""
+_UNIT = np.eye(3)
 
 
 def _rotations(rvec: Array) -> Array:
     """Rotation matrices (m, 3, 3) of rotation vectors (m, 3), by Rodrigues' formula."""
-    angle = np.sqrt((rvec * rvec).sum(1)) + 1e-12
-    axis = rvec / angle[:, None]
-    s, c = np.sin(angle)[:, None], np.cos(angle)[:, None]
-    rotations: Array = (1 - c)[:, :, None] * axis[:, :, None] * axis[:, None]
-    rotations += (s * axis @ _CROSS).reshape(-1, 3, 3) + c[:, :, None] * np.eye(3)
+    angle = np.sqrt((rvec * rvec).sum(1, keepdims=True)) + 1e-12
+    axis = rvec / angle
+    c = np.cos(angle)[:, :, None]
+    rotations: Array = (1 - c) * (axis[:, :, None] * axis[:, None])
+    rotations += (np.sin(angle) * axis @ _CROSS).reshape(-1, 3, 3)
+    rotations += c * _UNIT
     return rotations
 
 
@@ -167,8 +169,8 @@ def fit_pose(
     def misfit(p: Array) -> Array:
         """Of each side (m, 4, 2): how far the model lies outside the side seen, and half of what its ends differ in."""
         d = _project(p, plane, centre) - corners
-        start, end = np.einsum("mij,ij->mi", d, half_out), np.einsum("mij,ij->mi", d[:, [1, 2, 3, 0]], half_out)
-        return np.stack([start + end, start - end], 2)
+        ends = (np.stack([d, d[:, [1, 2, 3, 0]]]) * half_out).sum(-1)
+        return np.stack([ends[0] + ends[1], ends[0] - ends[1]], 2)
 
     u_turn = u_side if u_turn_px is None else np.broadcast_to(np.asarray(u_turn_px, float), (4,))
     params = _start(corners, plane, centre, float(np.exp(prior[0])))

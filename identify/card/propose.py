@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -22,8 +23,11 @@ CUTS = (0.006, 0.009, 0.0135, 0.020, 0.030, 0.045, 0.07)
 MIN_SIDE_PX = 14.0
 TEXTURE_CUTS, TEXTURE_PX = (0.0012, 0.0018, 0.0027, 0.004, 0.006, 0.009), 5
 """Mean gradient over a neighbourhood of so many pixels at which smooth ends and textured begins."""
+BURR_PX = 5
 FILL = 0.82
 """Least share of the quadrilateral that its patch covers."""
+HULL_FILL = 0.7
+"""Least share of its hull that it covers; things on a card's edges take some."""
 ROUGHLY = 1.8
 """How much further than the fitted sides those of the hull may be from a card's."""
 
@@ -49,6 +53,8 @@ def quadrilateral(contour: NDArray[np.int32], aspect: float) -> Array | None:
     rounded corners and small bumps do not matter.  None where the hull has no four sides, or sides that no fit would
     bring near a card's."""
     hull = cv2.convexHull(contour)
+    if cv2.contourArea(contour) < HULL_FILL * cv2.contourArea(hull):
+        return None
     around = cv2.arcLength(hull, True)
     for share in (0.02, 0.035, 0.05, 0.07):
         rough = cv2.approxPolyDP(hull, share * around, True)
@@ -150,41 +156,77 @@ def propose(picture: NDArray[np.float32], aspect: float) -> list[Array]:
 def _from_edges(edges: NDArray[np.float32], cuts: tuple[float, ...], aspect: float, outwards: float) -> list[Array]:
     found: list[tuple[float, Array]] = []
     for cut in cuts:
-        for part, corner in patches((edges < cut).astype(np.uint8)):
-            padded = cv2.copyMakeBorder(part, 3, 3, 3, 3, cv2.BORDER_CONSTANT)
-            for size in (1, 5):
-                opened = (
-                    cv2.morphologyEx(padded, cv2.MORPH_OPEN, np.ones((size, size), np.uint8)) if size > 1 else padded
-                )
-                contours, _ = cv2.findContours(opened, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-                if not contours:
-                    continue
-                contour = np.asarray(max(contours, key=cv2.contourArea), np.int32)
-                corners = quadrilateral(contour, aspect)
-                if corners is None or not plausible(corners, aspect):
-                    continue
-                covered = cv2.contourArea(contour)
-                quad = cv2.contourArea(corners.astype(np.float32))
-                if not FILL < covered / quad < 1.06:
-                    continue
-                found.append((covered / quad, grown(corners + (corner - 3), outwards)))
-                break
+        for part in patches((edges < cut).astype(np.uint8)):
+            fits = _described(part.outline, aspect)
+            if fits is None and (cleared := part.without_burrs()) is not None:
+                fits = _described(cleared, aspect)
+            if fits is not None:
+                found.append((fits[0], grown(fits[1], outwards)))
     return distinct(found)
 
 
-def patches(smooth: NDArray[np.uint8], at_edge: bool = False) -> Iterator[tuple[NDArray[np.uint8], Array]]:
-    """Connected parts (h, w) of a mask that are large enough for a card and end within the picture (or reach its
-    edge, if wanted), each cut out with the place (x, y) of its top left corner."""
-    _, labels = cv2.connectedComponents(smooth, connectivity=4)
-    area = np.bincount(labels.ravel())
-    area[0] = 0
-    if not at_edge:
-        area[np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1]])] = 0
-    for i in np.flatnonzero(area >= MIN_SIDE_PX**2):
-        whole = (labels == i).view(np.uint8)
-        x, y, wide, high = cv2.boundingRect(whole)
-        if min(wide, high) >= MIN_SIDE_PX and area[i] >= 0.3 * wide * high:
-            yield whole[y : y + high, x : x + wide], np.array([x, y], float)
+def _described(contour: NDArray[np.int32], aspect: float) -> tuple[float, Array] | None:
+    """How much of the quadrilateral that describes a contour best it covers, and the corners; None where that is not
+    nearly all, or can be no card."""
+    corners = quadrilateral(contour, aspect)
+    if corners is None or not plausible(corners, aspect):
+        return None
+    share = cv2.contourArea(contour) / cv2.contourArea(corners.astype(np.float32))
+    return (share, corners) if FILL < share < 1.06 else None
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """A connected part of a mask: contours (n, 1, 2) around it and around its holes."""
+
+    outline: NDArray[np.int32]
+    holes: tuple[NDArray[np.int32], ...]
+
+    @property
+    def corner(self) -> tuple[int, int]:
+        """The top left of the upright rectangle around it."""
+        x, y, _, _ = cv2.boundingRect(self.outline)
+        return x, y
+
+    @property
+    def mask(self) -> NDArray[np.uint8]:
+        """The rectangle's pixels (h, w), 1 on the part."""
+        x, y, wide, high = cv2.boundingRect(self.outline)
+        mask = np.zeros((high, wide), np.uint8)
+        cv2.drawContours(mask, [self.outline, *self.holes], -1, 1, cv2.FILLED, offset=(-x, -y))
+        return mask
+
+    def without_burrs(self) -> NDArray[np.int32] | None:
+        """The outline of what is left of it, holes filled, where it is BURR_PX wide."""
+        x, y, wide, high = cv2.boundingRect(self.outline)
+        mask = np.zeros((high + 2, wide + 2), np.uint8)
+        cv2.drawContours(mask, [self.outline], -1, 1, cv2.FILLED, offset=(1 - x, 1 - y))
+        opened = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((BURR_PX, BURR_PX), np.uint8))
+        contours, _ = cv2.findContours(opened, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE, offset=(x - 1, y - 1))
+        return np.asarray(max(contours, key=cv2.contourArea), np.int32) if contours else None
+
+
+def patches(smooth: NDArray[np.uint8], at_edge: bool = False) -> Iterator[Part]:
+    """Connected parts of a mask (h, w) that are large enough for a card and end within the picture (or reach its edge,
+    if wanted); what is but two pixels wide is no part of them."""
+    h, w = smooth.shape
+    cleared = cv2.morphologyEx(smooth, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8), borderValue=0)
+    contours, levels = cv2.findContours(cleared, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    for i, contour in enumerate(contours):
+        if levels[0, i, 3] >= 0 or len(contour) < 3 * MIN_SIDE_PX:
+            continue
+        x, y, wide, high = cv2.boundingRect(contour)
+        if not at_edge and (x == 0 or y == 0 or x + wide == w or y + high == h):
+            continue
+        if min(wide, high) < MIN_SIDE_PX:
+            continue
+        holes, k = [], levels[0, i, 2]
+        while k >= 0:
+            holes.append(np.asarray(contours[k], np.int32))
+            k = levels[0, k, 0]
+        area = cv2.contourArea(contour) - sum(cv2.contourArea(hole) for hole in holes)
+        if area >= max(0.3 * wide * high, MIN_SIDE_PX**2):
+            yield Part(np.asarray(contour, np.int32), tuple(holes))
 
 
 def distinct(found: list[tuple[float, Array]]) -> list[Array]:

@@ -69,15 +69,15 @@ def look_for_card(photo: Photo, settings: Settings) -> Search:
     if min(photo.width, photo.height) < SMALLEST_PX:
         return Search((), ())
     reduced, shrink = photo.reduced(LONG_SIDE)
-    picture = perceptual(reduced)
     aspect = max(settings.card_size_mm) / min(settings.card_size_mm)
     result = Search((), ())
     for coarse, look in ((2, propose), (1, propose), (2, propose_by_texture), (2, propose_unions)):
-        small = picture
+        small = reduced
         if coarse > 1:
-            size = (picture.shape[1] // coarse, picture.shape[0] // coarse)
-            whole = picture[: size[1] * coarse, : size[0] * coarse]
+            size = (reduced.shape[1] // coarse, reduced.shape[0] // coarse)
+            whole = reduced[: size[1] * coarse, : size[0] * coarse]
             small = np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.float32)
+        small = perceptual(small)
         quads = [(q + 0.5) * coarse - 0.5 for q in look(small, aspect)]
         seen = _weigh(photo, reduced, shrink, quads, settings)
         result = Search((*result.candidates, *seen.candidates), (*result.refusals, *seen.refusals))
@@ -95,14 +95,14 @@ def _weigh(photo: Photo, reduced: NDArray[np.float32], shrink: int, quads: list[
         rough = rough_candidate(photo, reduced, sample, quad, settings)
         if rough is None:
             continue
-        corners, refusal = rough
+        corners, pose, refusal = rough
         if refusal is not None:
             refusals.append(refusal)
             continue
         corners = (corners + 0.5) * shrink - 0.5
         if any(np.hypot(*(c.corners.mean(0) - corners.mean(0))) < 4 * shrink + 4 for c in candidates):
             continue
-        fine = refine(photo, corners, settings, full, 2.5 * shrink + 5)
+        fine = refine(photo, corners, settings, full, 2.5 * shrink + 5, pose)
         if fine is None:
             refusals.append("its sides are not clear")
             continue

@@ -22,6 +22,8 @@ from identify.card.strips import SEGMENTS, Sampler, Strip, read_strip
 from identify.geometry import Array
 
 BLURS_PX = tuple(0.5 * 1.15**k for k in range(16))
+STARTS = (3, 9)
+"""Of them, where the search for the best begins."""
 SHADOWS_PX = (
     (1.0, 0.0),
     (1.75, 0.0),
@@ -252,8 +254,14 @@ def fit_sides(four: list[Strip], corners: Array, bands: list[float]) -> list[Sid
 
     sides: dict[int, Side] = {}
     for group in groups:
-        near = min(range(0, len(BLURS_PX), 3), key=lambda k: score(group, k))
-        best = min(range(max(near - 2, 0), min(near + 3, len(BLURS_PX))), key=lambda k: score(group, k))
+        best = min(STARTS, key=lambda k: score(group, k))
+        for stride in (3, 1):  # downhill
+            while True:
+                beside = [k for k in (best - stride, best + stride) if 0 <= k < len(BLURS_PX)]
+                better = min(beside, key=lambda k: score(group, k))
+                if score(group, better) >= score(group, best):
+                    break
+                best = better
         for i in group:
             side = _fit_side(four[i], corners[i], corners[(i + 1) % 4], fits[i, best][0])
             if side is None:

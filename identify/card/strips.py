@@ -20,6 +20,7 @@ Sampler = Callable[[Array], Array]
 
 SEGMENTS = 12
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
+SLANT_PX, MOST_PARTS = 60.0, 8
 CLEARER = 3.0
 SHADOW_STEP = 0.12
 """Logarithm by which the card's light must leave a line along a side to be a shadow's doing."""
@@ -60,7 +61,10 @@ def sample_photo(photo: Photo) -> Sampler:
     def sample(points: Array) -> Array:
         values = np.full((len(points), 3), np.nan)
         xs, ys = np.ascontiguousarray(points.T)
-        for first, last in pairwise(np.linspace(0, len(points), 7).astype(int)):
+        # a slanted row of points takes little of the window around it, so that it is cut into several
+        slant = min(float(np.ptp(xs)), float(np.ptp(ys))) if len(points) else 0.0
+        parts = int(np.clip(slant / SLANT_PX, 1, MOST_PARTS))
+        for first, last in pairwise(np.linspace(0, len(points), parts + 1).astype(int)):
             x, y = xs[first:last], ys[first:last]
             if not len(x):
                 continue

@@ -13,6 +13,7 @@ from identify.card.propose import (
     CUTS,
     TEXTURE_CUTS,
     TEXTURE_PX,
+    Part,
     distinct,
     gradient,
     grown,
@@ -37,8 +38,8 @@ def propose_unions(picture: NDArray[np.float32], aspect: float) -> list[Array]:
     texture = np.asarray(cv2.blur(edges, (TEXTURE_PX, TEXTURE_PX)), np.float32)
     found: list[tuple[float, Array]] = []
     for rough, cut in [(edges, c) for c in CUTS] + [(texture, c) for c in TEXTURE_CUTS]:
-        parts = sorted(patches((rough < cut).astype(np.uint8)), key=lambda p: -int(np.count_nonzero(p[0])))[:MOST]
-        seen = [_seen(part, corner, picture) for part, corner in parts]
+        parts = sorted(patches((rough < cut).astype(np.uint8)), key=lambda p: -cv2.contourArea(p.outline))[:MOST]
+        seen = [_seen(part, picture) for part in parts]
         for (one, hue, area), (other, hue2, area2) in combinations(seen, 2):
             if np.abs(hue - hue2).max() > SAME_HUE:
                 continue
@@ -55,16 +56,10 @@ def propose_unions(picture: NDArray[np.float32], aspect: float) -> list[Array]:
     return distinct(found)
 
 
-def _seen(
-    part: NDArray[np.uint8], corner: Array, picture: NDArray[np.float32]
-) -> tuple[NDArray[np.int32], Array, float]:
-    """A patch's outer contour (n, 1, 2) in the picture, its hue, and its area."""
-    padded = cv2.copyMakeBorder(part, 1, 1, 1, 1, cv2.BORDER_CONSTANT)
-    contours, _ = cv2.findContours(padded, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    contour = np.asarray(max(contours, key=cv2.contourArea), np.int32)
-    x, y = corner.astype(int)
-    h, w = part.shape
-    mean = np.array(cv2.mean(picture[y : y + h, x : x + w], mask=part)[:3])
+def _seen(part: Part, picture: NDArray[np.float32]) -> tuple[NDArray[np.int32], Array, float]:
+    """A patch's outer contour (n, 1, 2), its hue, and its area."""
+    (x, y), mask = part.corner, part.mask
+    h, w = mask.shape
+    mean = np.array(cv2.mean(picture[y : y + h, x : x + w], mask=mask)[:3])
     r, g, b = 2 * np.log(np.maximum(mean, 1e-3))  # the picture holds square roots of light
-    whole = np.asarray(contour + np.array([x - 1, y - 1], np.int32), np.int32)
-    return whole, np.array([r - g, b - g]), float(cv2.contourArea(contour))
+    return part.outline, np.array([r - g, b - g]), float(cv2.contourArea(part.outline))
