@@ -24,7 +24,8 @@ def max_feret(points: ArrayLike) -> tuple[Array, Array]:
     middle = (pts - pts.mean(0)).astype(np.float32)
     hull = pts[cv2.convexHull(middle[:, None], returnPoints=False).ravel()]
     x, y = hull.T
-    d = np.subtract.outer(x, x) ** 2 + np.subtract.outer(y, y) ** 2
+    dx, dy = np.subtract.outer(x, x), np.subtract.outer(y, y)
+    d = np.add(np.square(dx, out=dx), np.square(dy, out=dy), out=dx)
     i, j = np.unravel_index(int(np.argmax(d)), d.shape)
     return hull[i], hull[j]
 

@@ -124,5 +124,5 @@ def rms_height(found: ArrayLike) -> Array:
     """Root mean square height (...) of the smooth profiles that descriptors (..., DESCRIPTORS) describe; of a
     difference of two, how far the outlines lie apart, as a fraction of the depth."""
     values = np.asarray(found, float)
-    squared: Array = np.einsum("...i,ij,...j->...", values, _GRAM, values)
+    squared: Array = (values @ _GRAM * values).sum(-1)
     return np.sqrt(squared)

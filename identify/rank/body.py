@@ -62,9 +62,11 @@ class Traced:
         return added
 
 
-def trace(r: Readings, p: Prepared, ways: Indices) -> Traced:
-    """What the body says, traced rightly and wrongly, for the `ways` (w,) round."""
-    shape = None if r.outline is None else Outlines(r.outline, r, p, ways)
+def trace(r: Readings, p: Prepared, ways: Indices, shape: Outlines | None = None) -> Traced:
+    """What the body says, traced rightly and wrongly, for the `ways` (w,) round; `shape`: its outline, if that was held
+    against the forms' already."""
+    if shape is None and r.outline is not None:
+        shape = Outlines(r.outline, r, p, ways)
     alike = {"length": length(r, p), "depth to length": aspect(r, p), "depth": depth(r, p)}
     own = {name: values[None] for name, values in alike.items() if values is not None}
     if shape is not None:
@@ -146,6 +148,7 @@ class Outlines:
         wide = (found - p.background.outline_mean) @ p.background.outline_whitener
         constant = multi_t_constant(self.k, self.dof)
         self.broad = constant - p.background.outline_log_scale - self._falls(np.array(wide @ wide))
+        self._ratios: dict[float, Array] = {}
 
     def _falls(self, squared: Array | Single) -> Array | Single:
         fall: Array = (self.dof + self.k) / 2 * np.log(1 + squared / self.dof)  # log1p is several times slower
@@ -153,11 +156,13 @@ class Outlines:
 
     def log_ratio(self, wider: float) -> Array:
         """Log ratio (w, n) against an unlisted bait; 0 where the set has no outline."""
-        falls = self._falls(self.squared / np.float32(wider**2))
-        constant = multi_t_constant(self.k, self.dof) - self.log_scale - self.k * math.log(wider)
-        ratio: Array = float(constant - self.broad) - falls.astype(float)
-        ratio[:, self.unknown] = 0.0
-        return ratio
+        if wider not in self._ratios:
+            falls = self._falls(self.squared / np.float32(wider**2))
+            constant = multi_t_constant(self.k, self.dof) - self.log_scale - self.k * math.log(wider)
+            ratio: Array = float(constant - self.broad) - falls.astype(float)
+            ratio[:, self.unknown] = 0.0
+            self._ratios[wider] = ratio
+        return self._ratios[wider]
 
 
 def _chance(misread: Misread, r: Readings) -> float:

@@ -101,12 +101,27 @@ def _as_seen(colour: Colour) -> Read:
     return colour.lab_seen, (colour.u_lch[0] * seen, colour.u_lch[1] * seen, colour.u_lch[2] * seen)
 
 
-def _paints(readings: Readings, coats: Coats, swapped: bool, noise: Noise, with_age: bool) -> Single:
-    """Log ratio (g, c) of all zones' colours together under each amount of ageing (one row without) and colourway; a
-    zone that the colourway does not say counts for nothing."""
+def _paints(readings: Readings, coats: Coats, swapped: bool, noise: Noise, of_look: Single | None = None) -> Single:
+    """Log ratio (c,) of all zones' colours together under each colourway as it was painted, and what is to be added by
+    its look (k,); a zone that the colourway does not say counts for nothing."""
+    paints: Single = _by_age(readings, coats, swapped, noise, False, of_look)[0]
+    return paints
+
+
+def _aged(readings: Readings, coats: Coats, swapped: bool, noise: Noise, of_look: Single | None = None) -> Array:
+    """As `_paints`, over all amounts of ageing."""
+    paints = _by_age(readings, coats, swapped, noise, True, of_look)
+    together: Array = np.log(ageing.grid().chance @ np.exp(paints))
+    return together
+
+
+def _by_age(
+    readings: Readings, coats: Coats, swapped: bool, noise: Noise, with_age: bool, of_look: Single | None = None
+) -> Single:
+    """As `_paints`, under each amount of ageing (g, c), or one row without."""
     dof, hard, looks = noise.colour_tail, noise.hard_finish, coats.looks
     centre = multi_t_constant(3, dof) - np.array([0.0, 3 * np.log(hard), 0.0])[looks.finish]
-    narrow = (np.array([1.0, 1 / hard**2, 1.0])[looks.finish] / dof).astype(np.float32)[coats.look]
+    narrow = (np.array([1.0, 1 / hard**2, 1.0])[looks.finish] / dof).astype(np.float32).take(coats.look)
     photo = np.flatnonzero(looks.photo[coats.look]) if looks.photo.any() else ()
     zones = _zones(readings, coats, swapped)
     paint = _quadratics(tuple((c.lab, c.u_lch) for c, _, _ in zones), noise, with_age)
@@ -123,9 +138,11 @@ def _paints(readings: Readings, coats: Coats, swapped: bool, noise: Noise, with_
         squared *= narrow[rows]
         squared += 1
         together[:, rows] *= squared
-    falls = np.log(together, out=together)
+    falls: Single = np.log(together, out=together)
     falls *= np.float32(-(dof + 3) / 2)
-    falls += constant.astype(np.float32)[coats.look]
+    if of_look is not None:
+        constant = constant + of_look
+    falls += constant.astype(np.float32).take(coats.look)
     return falls
 
 
@@ -182,14 +199,13 @@ def unlisted_share(which: Palette, noise: Noise) -> Array:
     return share
 
 
-def _forms(ratios: Array, which: Palette, share: Array, noise: Noise) -> tuple[Array, float]:
+def _forms(ratios: Array, which: Palette, share: Array, new: Array, noise: Noise) -> tuple[Array, float]:
     """Log ratios (2, n) of forms against an unlisted bait, and that bait's own ratio against the broad density; from
-    the ratios (2, c) of colourways."""
-    listed = np.array([which.mean_over_forms(own) for own in ratios])
+    the ratios (2, c) of colourways.  `new` (n,): `unlisted_share`."""
+    listed = which.mean_over_forms(ratios)
     say = which.lists_any
     pooled = float((share * say) @ listed[0] / (share @ say)) if say.any() else 1.0
     unlisted = 1 - noise.colour_pool + noise.colour_pool * pooled
-    new = unlisted_share(which, noise)
     forms = (1 - new) * listed + new * unlisted
     return np.where(say, np.log(forms / unlisted), 0.0), unlisted
 
@@ -211,27 +227,27 @@ def speak(
         return None
     ways = (False, True) if swapped else (False,)
     coats = which.coats
-    ways = (False, True) if swapped else (False,)
-    there, pattern = (
-        term(readings, coats.looks, noise).astype(np.float32)[coats.look] for term in (_zones_there, _pattern)
-    )  # fmt: skip
-    colours = np.array([_paints(readings, coats, way, noise, False)[0] + there for way in ways])
+    looks = coats.looks
+    there, pattern = (term(readings, looks, noise).astype(np.float32) for term in (_zones_there, _pattern))
+    colours = np.array([_paints(readings, coats, way, noise, there) for way in ways])
+    by_pattern = pattern.take(coats.look)
     ratios = np.exp(colours)
-    of_colours, without_pattern = _forms(ratios, which, share, noise)
-    of_both, unlisted = _forms(ratios * np.exp(pattern), which, share, noise)
+    new = unlisted_share(which, noise)
+    of_colours, without_pattern = _forms(ratios, which, share, new, noise)
+    of_both, unlisted = _forms(ratios * np.exp(pattern).take(coats.look), which, share, new, noise)
 
     live = _in_question(of_both.max(0) + (0.0 if otherwise is None else otherwise), which)
     if len(live):
-        lists, new = [which.of(i) for i in live], unlisted_share(which, noise)[live]
-        own, counts = np.concatenate(lists), np.array([len(one) for one in lists])
-        chosen = np.unique(own)
+        lists, of_list = np.unique(which.list_of[live], return_inverse=True)
+        own, starts, counts = which.of_lists(lists)
+        asked = coats.of(own, [kind for kind, _ in readings.zones])
         for k, way in enumerate(ways):
-            paints = _paints(readings, coats.of(chosen), way, noise, True)
-            colours[k, chosen] = np.log(ageing.grid().chance @ np.exp(paints)) + there[chosen]
-        for rows, values, fresh in ((of_colours, colours, without_pattern), (of_both, colours + pattern, unlisted)):
-            sums = np.add.reduceat(np.exp(values[:, own]), np.cumsum(counts) - counts, axis=1, dtype=float)
-            rows[:, live] = np.log((1 - new) * sums / counts / fresh + new)
-    return ColourSpeech(of_colours, of_both - of_colours, colours + pattern, unlisted)
+            colours[k, own] = _aged(readings, asked, way, noise, there)
+        both = colours[:, own] + by_pattern[own]
+        for rows, values, fresh in ((of_colours, colours[:, own], without_pattern), (of_both, both, unlisted)):
+            means = np.add.reduceat(np.exp(values), starts, axis=1, dtype=float) / counts
+            rows[:, live] = np.log((1 - new[live]) * means[:, of_list] / fresh + new[live])
+    return ColourSpeech(of_colours, of_both - of_colours, colours + by_pattern, unlisted)
 
 
 def _in_question(total: Array, which: Palette) -> Indices:
@@ -254,13 +270,13 @@ def posterior(speech: ColourSpeech, which: Palette, form: int, swapped: bool, no
 
 def age(readings: Readings, which: Palette, colourway: int, swapped: bool, noise: Noise) -> Ageing:
     """How far the paints of a piece have yellowed and faded if it wears this colourway (an index)."""
-    paints = _paints(readings, which.coats.of(np.array([colourway])), swapped, noise, True)[:, 0]
+    paints = _by_age(readings, which.coats.of(np.array([colourway])), swapped, noise, True)[:, 0]
     return ageing.estimate(ageing.grid().chance * np.exp(paints - paints.max()))
 
 
 def gains_by_ageing(readings: Readings, which: Palette, own: Indices, swapped: bool, noise: Noise) -> Array:
     """Natural log (m,) of how much better colourways (indices) fit after the ageing that suits each best than with all
     amounts of it weighed by how common they are."""
-    paints = _paints(readings, which.coats.of(own), swapped, noise, True).astype(float)
+    paints = _by_age(readings, which.coats.of(own), swapped, noise, True).astype(float)
     gains: Array = -np.log(ageing.grid().chance @ np.exp(paints - paints.max(0)))
     return gains

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 
 from identify.geometry import Array
-from identify.outline import STATIONS, descriptors
+from identify.outline import STATIONS, descriptors, rms_height
 from identify.rank.noise import Noise
 
 
@@ -25,6 +25,11 @@ class Axes:
         white = noise.outline_edge_px / max(depth_px, 1.0) * np.sqrt(2 / STATIONS) * 2
         sds: Array = np.sqrt(self.variances + white**2)
         return sds
+
+    @cached_property
+    def height(self) -> float:
+        """Root mean square height of the noise, as a fraction of the depth."""
+        return float(np.sqrt(self.variances @ np.square(rms_height(self.vectors.T))))
 
 
 def outline_axes(noise: Noise) -> Axes:

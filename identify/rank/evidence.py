@@ -46,7 +46,7 @@ def rows(
     """The evidence for one form; `said` is `words.measured`.  Weights are log10 of the likelihood ratio against an
     unlisted bait, and add up, prior and calibration included, to log10 of the form's probability over that of none of
     these."""
-    would = expected(r, p, s.index, s.way, match)
+    would = expected(r, p, s.index, s.way, match, s.features)
     told = told_features(r)
     found = [
         Evidence(name, said[name], would[name], weight / LN10, name in told) for name, weight in s.features.items()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -32,7 +32,7 @@ def terms(labs: Sequence[Lab | None]) -> Single:
     at = np.array([CENTRE if lab is None else lab for lab in labs], float).reshape(-1, 3) - CENTRE
     x, y, z = at.T
     rows = np.vstack([np.ones(len(at)), at.T, at.T**2, 2 * x * y, 2 * x * z, 2 * y * z])
-    single: Single = (rows * known).astype(np.float32)
+    single: Single = np.ascontiguousarray(rows * known, np.float32)
     return single
 
 
@@ -62,9 +62,9 @@ class Coats:
     look: Indices
     looks: Looks
 
-    def of(self, chosen: Indices) -> Coats:
-        """Those of some colourways."""
-        zones = {kind: zone[:, chosen] for kind, zone in self.zones.items()}
+    def of(self, chosen: Indices, kinds: Collection[ZoneKind] = ZONES) -> Coats:
+        """Those of some colourways, with zones of these kinds."""
+        zones = {kind: self.zones[kind][:, chosen] for kind in kinds}
         return Coats(self.back[:, chosen], self.belly[:, chosen], zones, self.look[chosen], self.looks)
 
 
@@ -109,14 +109,14 @@ class Palette:
     counts: Indices
     list_of: Indices
 
-    def mean_over_forms(self, values: Array) -> Array:
-        """The mean (n,) over each form's colourways of values (c,); 0 for forms that list none."""
-        sums = np.zeros(len(self.starts))
+    def mean_over_forms(self, values: Array | Single) -> Array:
+        """The mean (..., n) over each form's colourways of values (..., c); 0 for forms that list none."""
+        sums = np.zeros((*values.shape[:-1], len(self.starts)))
         some = self.counts > 0
         if some.any():
-            listed = values if self._in_order else values[self.listed]
-            sums[some] = np.add.reduceat(listed, self.starts[some], dtype=float)
-        means: Array = (sums / np.maximum(self.counts, 1))[self.list_of]
+            listed = values if self._in_order else values[..., self.listed]
+            sums[..., some] = np.add.reduceat(listed.astype(float), self.starts[some], axis=-1)
+        means: Array = (sums / np.maximum(self.counts, 1))[..., self.list_of]
         return means
 
     @cached_property
@@ -142,6 +142,15 @@ class Palette:
         lists = np.repeat(np.arange(len(self.starts)), self.counts)[self.listed == colourway]
         found: Indices = np.flatnonzero(np.isin(self.list_of, lists))
         return found
+
+    def of_lists(self, lists: Indices) -> tuple[Indices, Indices, Indices]:
+        """The colourways (indices) of lists that are not empty, one after the other, where each list's begin, and how
+        many it has."""
+        counts = self.counts[lists]
+        ends = np.cumsum(counts)
+        starts = ends - counts
+        places = np.arange(ends[-1]) + np.repeat(self.starts[lists] - starts, counts)
+        return self.listed[places], starts, counts
 
     def of(self, form: int) -> Indices:
         """The colourways (indices) that a form lists."""

@@ -59,7 +59,7 @@ def form_priors(p: Prepared, prior: Mapping[str, float]) -> Array:
             near = _nearest(maker, {m.casefold(): m for m in p.makers})
             raise BadOption(f"The prior names {maker!r}, which the reference set does not have.", near)
         _check(maker, weight)
-    weights = np.array([prior.get(m, 1.0) for m in p.makers], float)
+    weights = np.array([prior.get(m, 1.0) for m in p.makers], float) if prior else np.ones(len(p.makers))
     if p.makers and not weights.sum() > 0:
         raise BadOption("All prior weights are 0.", "Give at least one maker a weight above 0.")
     models, forms = np.bincount(p.maker_of_model), np.bincount(p.model)

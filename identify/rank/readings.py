@@ -79,8 +79,9 @@ def _places(m: Measurement, at_px: Polygon, at_mm: Polygon | None) -> Array | No
 def _outline(m: Measurement) -> tuple[Array, float]:
     """Descriptors, and the depth in pixels.  A bait that shows its left flank has its back to the left hand of one who
     walks from nose to tail."""
-    nose, tail = frame_of(m.outline_px, m.nose_px)
-    framed = to_frame(m.outline_px, nose, tail, m.shows == "left")
+    outline = np.asarray(m.outline_px, float)
+    nose, tail = frame_of(outline, m.nose_px)
+    framed = to_frame(outline, nose, tail, m.shows == "left")
     flat = framed if m.outline_mm is None else np.asarray(m.outline_mm, float)
     return descriptors(profile(flat)), float(np.ptp(framed[:, 1]))
 

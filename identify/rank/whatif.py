@@ -12,7 +12,7 @@ import numpy as np
 
 from identify.geometry import Array
 from identify.rank import facts, likelihood
-from identify.rank.body import BODY, Traced, trace
+from identify.rank.body import BODY, Outlines, Traced, trace
 from identify.rank.likelihood import MISREAD_BODY
 from identify.rank.posterior import Rest, Weighed, groups_of, weigh
 from identify.rank.prepared import Prepared
@@ -116,7 +116,7 @@ class WhatIf:
         self.names = tuple(name for name in case.spoken if name != MISREAD_BODY)
         told = told_features(case.r)
         speaks = self._speaks()
-        divided = np.array([1.0 if name in told else noise.temperature for name in self.names])[:, None]
+        divided = np.array([1.0 if name in told else noise.temperature for name in self.names], np.float32)[:, None]
         now = np.where(np.isfinite(weighed.against_none), weighed.against_none, -np.inf)
         at_best = now - (speaks / divided).min(0, initial=0.0)
         least = np.partition(at_best, -NEAR)[-NEAR] if len(now) > NEAR else -np.inf
@@ -130,6 +130,7 @@ class WhatIf:
         """What all forms that are not chosen come to, now and without each feature."""
         self.sub = _only(case.p, self.chosen)
         self.spoken = {name: values[:, self.chosen] for name, values in case.spoken.items()}
+        self.shape = None if case.r.outline is None else Outlines(case.r.outline, case.r, self.sub, case.ways)
 
     def _speaks(self) -> Single:
         """How each feature speaks (k, n): what goes with it, for the body's features what a misread one adds too."""
@@ -167,7 +168,7 @@ class WhatIf:
         r, p = self.case.r, self.case.p
         one_less = _one_less(self.names)
         spoken = {name: values * one_less[name] for name, values in self.spoken.items() if name != MISREAD_BODY}
-        misread = trace(r, self.sub, self.case.ways).misread(one_less)
+        misread = trace(r, self.sub, self.case.ways, self.shape).misread(one_less)
         if misread is not None:
             spoken[MISREAD_BODY] = misread
         other = np.full(len(self.names), self.case.log_not_comparable)
@@ -216,8 +217,11 @@ class WhatIf:
             off = BESIDE * float(np.hypot(u, _tolerance(case.p, key, truth) * at))
             told = Told(key, at + min(off, max(-off, float(others) - at)), u)
         r = tell(case.r, (told,))
-        spoken = likelihood.speak(r, self.sub, case.ways, trace(r, self.sub, case.ways), (case.r, self.spoken))
-        other = np.array(facts.log_not_comparable(r, case.p))
+        spoken = likelihood.speak(
+            r, self.sub, case.ways, trace(r, self.sub, case.ways, self.shape), (case.r, self.spoken)
+        )
+        unlike = key in ("material", "parts")
+        other = np.array(facts.log_not_comparable(r, case.p) if unlike else case.log_not_comparable)
         weighed = self._weigh(told_features(r), spoken, Rest(self.rest.odds[0], self.rest.followers[0]), other)
         at_truth = self.chosen == truth if alone else self.sub.model == case.p.model[truth]
         return bool(weighed.probability[at_truth].sum() > SETTLED)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterable
 
 import numpy as np
 
@@ -101,43 +102,45 @@ def _painted(r: Readings) -> str:
     return f"{pattern}, {' or '.join(r.hard_to_read)} finish" if r.hard_to_read else pattern
 
 
-def expected(r: Readings, p: Prepared, i: int, way: int, match: ColourwayMatch | None) -> dict[str, str]:
-    """What form i of a set would show; without a scale places are told as shares of the length."""
+def expected(
+    r: Readings, p: Prepared, i: int, way: int, match: ColourwayMatch | None, features: Iterable[str]
+) -> dict[str, str]:
+    """What form i of a set would show of some features; without a scale places are told as shares of the length."""
     form = p.forms[i]
     length = form.length_mm if r.scaled else None
     ratio = float(np.exp(p.ln_aspect[i]))
-    return {
-        "length": pm(form.length_mm, form.length_mm * float(p.length_tolerance[i]), "mm"),
-        "depth to length": NOT_SAID if math.isnan(ratio) else pm(ratio, ratio * float(p.aspect_tolerance[i])),
-        "outline": _outline(r, p, i, way),
-        "a misread body": f"{percent(misread_chance(r, p.noise))} are",
-        "line ties": _count(int(p.ties.count[i])),
-        "tie places": _rings(p.ties, i, length),
-        "hangers": _count(int(p.hangers.count[i])),
-        "hanger places": _rings(p.hangers, i, length),
-        "hooks": NOT_SAID if form.hooks is None else f"{form.hooks} when new",
-        "eye": _eye(p, i, length),
-        "lip": form.lip or NOT_SAID,
-        "thickness": NOT_SAID if form.thickness_mm is None else f"{form.thickness_mm:.1f} mm",
-        "depth": NOT_SAID if form.depth_mm is None else f"{form.depth_mm:.1f} mm",
-        "weight": NOT_SAID if form.weight_g is None else f"{form.weight_g:.1f} g",
-        "kind of line ties": form.tie_kind or NOT_SAID,
-        "kind of hangers": form.hanger_kind or NOT_SAID,
-        "kind of eye": NOT_SAID if form.eye is None else form.eye.kind or NOT_SAID,
-        "material": form.material or NOT_SAID,
-        "parts": NOT_SAID if form.parts is None else str(form.parts),
-        "joint": NOT_SAID if form.parts is None else "one piece" if form.parts == 1 else f"{form.parts} parts",
-        "colours": NOT_SAID if match is None else f"nearest: {match.name}",
-        "pattern": NOT_SAID if match is None else f"as of {match.name}",
+    say: dict[str, Callable[[], str]] = {
+        "length": lambda: pm(form.length_mm, form.length_mm * float(p.length_tolerance[i]), "mm"),
+        "depth to length": lambda: NOT_SAID if math.isnan(ratio) else pm(ratio, ratio * float(p.aspect_tolerance[i])),
+        "outline": lambda: _outline(r, p, i, way),
+        "a misread body": lambda: f"{percent(misread_chance(r, p.noise))} are",
+        "line ties": lambda: _count(int(p.ties.count[i])),
+        "tie places": lambda: _rings(p.ties, i, length),
+        "hangers": lambda: _count(int(p.hangers.count[i])),
+        "hanger places": lambda: _rings(p.hangers, i, length),
+        "hooks": lambda: NOT_SAID if form.hooks is None else f"{form.hooks} when new",
+        "eye": lambda: _eye(p, i, length),
+        "lip": lambda: form.lip or NOT_SAID,
+        "thickness": lambda: NOT_SAID if form.thickness_mm is None else f"{form.thickness_mm:.1f} mm",
+        "depth": lambda: NOT_SAID if form.depth_mm is None else f"{form.depth_mm:.1f} mm",
+        "weight": lambda: NOT_SAID if form.weight_g is None else f"{form.weight_g:.1f} g",
+        "kind of line ties": lambda: form.tie_kind or NOT_SAID,
+        "kind of hangers": lambda: form.hanger_kind or NOT_SAID,
+        "kind of eye": lambda: NOT_SAID if form.eye is None else form.eye.kind or NOT_SAID,
+        "material": lambda: form.material or NOT_SAID,
+        "parts": lambda: NOT_SAID if form.parts is None else str(form.parts),
+        "joint": lambda: NOT_SAID if form.parts is None else "one piece" if form.parts == 1 else f"{form.parts} parts",
+        "colours": lambda: NOT_SAID if match is None else f"nearest: {match.name}",
+        "pattern": lambda: NOT_SAID if match is None else f"as of {match.name}",
     }
+    return {name: say[name]() for name in features}
 
 
 def _outline(r: Readings, p: Prepared, i: int, way: int) -> str:
     if r.outline is None or np.isnan(p.outline[i, 0]):
         return NOT_SAID
     off = float(rms_height(TURNED[way] * r.outline - p.axes.vectors @ p.outline[i]))
-    spread = float(np.sqrt(p.axes.variances @ np.square(rms_height(p.axes.vectors.T))))
-    return f"{100 * off:.1f} % of the depth off on average (a piece of this model: about {100 * spread:.1f} %)"
+    return f"{100 * off:.1f} % of the depth off on average (a piece of this model: about {100 * p.axes.height:.1f} %)"
 
 
 def _eye(p: Prepared, i: int, length_mm: float | None) -> str:

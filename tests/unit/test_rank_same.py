@@ -110,7 +110,7 @@ def test_colours(many: Prepared, swapped: bool) -> None:
     rng = np.random.default_rng(8)
     for _ in range(4):
         r: Readings = draw(rng, many)[0]
-        found = _paints(r, many.palette.coats, swapped, many.noise, False)[0]
+        found = _paints(r, many.palette.coats, swapped, many.noise)
         for c in range(0, len(many.palette.colourways), 29):
             colourway = many.palette.colourways[c]
             ends = (colourway.belly_lab, colourway.back_lab) if swapped else (colourway.back_lab, colourway.belly_lab)
