@@ -3,7 +3,7 @@ likelihoods, at the noise of a good, a fair and a poor photo."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,16 +25,14 @@ CAMERAS: Mapping[str, Camera] = {
 }
 """A good photo: bait large, straight above, focal length known; a fair one: the usual; a poor one: bait small or far
 from the card, no focal length, coloured light (bench, along the uncertainties that photo sets' readings state)."""
-DRAWS = 40
+DRAWS = 60
 """So many draws of each part of a bait."""
 COATS = 3
 """So many times fewer of its colours, which take longest and tell least."""
 BAITS = 2000
 """So many baits put together from these."""
-SCOUTS = 4
-"""Baits drawn of each form to see which forms come near each other at all."""
-NEAR = float(np.log(1e5))
-"""Of the likelihood ratio of the poorest photo's best scout: forms further apart than this are not confused."""
+SCOUTS = 200
+"""So many by which forms are left out whose bodies alone tell them apart: whatever else is read tells more."""
 SHOWN = 0.003
 """Pairs that a photo confuses less often than this are told apart by it."""
 LEAST_WEIGHT = 0.05
@@ -67,28 +65,25 @@ def lookalikes(
     needs far fewer baits than counting mistakes."""
     n = len(p.forms)
     names = list(cameras)
-    near = _near(np.random.default_rng(seed), p, cameras[names[-1]])
-    confused = {name: np.zeros((n, n)) for name in names}
+    near = ~np.eye(n, dtype=bool)
+    listed = near
+    confused: dict[str, Array] = {}
     weights: dict[str, Array] = {}
     steady: dict[int, tuple[Part, ...]] = {}
-    listed = near
     for name in reversed(names):
         camera = cameras[name]
-        told: dict[str, Array] = {}
-        for one in np.flatnonzero(near.any(1)):
-            i = int(one)
+        forms = [int(i) for i in np.flatnonzero(near.any(1))]
+        bodies = {i: parts.body(np.random.default_rng([seed, i]), p, i, camera, draws) for i in forms}
+        if name == names[-1]:
+            near = near & (_confused(p, {i: (own,) for i, own in bodies.items()}, camera, near, SCOUTS) >= SHOWN / 2)
+        own = {}
+        for i in (i for i in forms if near[i].any()):
             rng = np.random.default_rng([seed, i])
             if i not in steady:
                 steady[i] = (parts.ties(rng, p, i, draws), parts.hangers(rng, p, i, draws), *parts.others(p, i))
-            own = (*steady[i], parts.body(rng, p, i, camera, draws), parts.coat(rng, p, i, camera, -(-draws // COATS)))
-            others = np.flatnonzero(near[i])
-            ratio = parts.together(rng, p, own, camera, BAITS, np.append(others, i))
-            apart = ratio[:, -1:] - ratio[:, :-1]
-            confused[name][i, others] = np.exp(-np.logaddexp(0, np.abs(apart))).mean(0)
-            for part in own:
-                for feature, values in part.features.items():
-                    told.setdefault(feature, np.zeros((n, n)))[i] = (values[i] - values) / np.log(10)
-        confused[name] = (confused[name] + confused[name].T) / 2
+            own[i] = (bodies[i], *steady[i], parts.coat(rng, p, i, camera, -(-draws // COATS)))
+        confused[name] = _confused(p, own, camera, near, BAITS)
+        told = _told(p, own)
         shown = near & (confused[name] >= SHOWN)
         if name == names[-1]:
             listed, weights = shown, told
@@ -102,15 +97,28 @@ def lookalikes(
     return tuple(sorted(found, key=lambda pair: tuple(-v for v in pair.confused.values())))
 
 
-def _near(rng: np.random.Generator, p: Prepared, camera: Camera) -> NDArray[np.bool_]:
-    """Which forms (n, n) come near each other at all."""
-    near = np.zeros((len(p.forms), len(p.forms)), bool)
-    for i in range(len(p.forms)):
-        scouts = [log_ratio(drawn(rng, p, i, camera), p)[0] for _ in range(SCOUTS)]
-        near[i] = np.max([s - s[i] for s in scouts], axis=0) > -NEAR
-    near |= near.T
-    np.fill_diagonal(near, False)
-    return near
+def _confused(
+    p: Prepared, own: Mapping[int, Sequence[Part]], camera: Camera, near: NDArray[np.bool_], baits: int
+) -> Array:
+    """How often (n, n) forms that come `near` each other are confused, from what was drawn of each."""
+    shares = np.zeros(near.shape)
+    for i, drawn_parts in own.items():
+        others = np.flatnonzero(near[i])
+        ratio = parts.together(np.random.default_rng(i), p, drawn_parts, camera, baits, np.append(others, i))
+        shares[i, others] = np.exp(-np.logaddexp(0, np.abs(ratio[:, -1:] - ratio[:, :-1]))).mean(0)
+    both: Array = (shares + shares.T) / 2
+    return both
+
+
+def _told(p: Prepared, own: Mapping[int, Sequence[Part]]) -> dict[str, Array]:
+    """How much each feature tells (n, n) on average for the form that it is, as a power of ten."""
+    told: dict[str, Array] = {}
+    for i, drawn_parts in own.items():
+        for part in drawn_parts:
+            for feature, values in part.features.items():
+                rows = told.setdefault(feature, np.zeros((len(p.forms), len(p.forms))))
+                rows[i] = (values[i] - values) / np.log(10)
+    return told
 
 
 def _pair(i: int, j: int, shares: Mapping[str, float], weights: Mapping[str, Array]) -> Lookalikes:

@@ -24,8 +24,8 @@ from identify.rank.rings import UNKNOWN, Indices
 from identify.rank.simulate import Camera, draw_body, draw_coat, draw_places
 
 WAYS: Indices = np.arange(4)
-RARE = 5
-"""At least so many draws of what happens seldom."""
+RARE = 0.125
+"""What happens seldom is drawn as if it made up this share of the cases."""
 LEAST = 1e-5
 """What happens less often than this is not drawn."""
 Case = tuple[float, Callable[[], Readings]]
@@ -48,7 +48,7 @@ def _drawn(p: Prepared, cases: Sequence[Case], draws: int) -> Part:
     ratios: list[Array] = []
     features: dict[str, Array] = {}
     for chance, make in cases:
-        times = max(min(RARE, draws), round(draws * chance)) if chance > LEAST else 0
+        times = max(1, round(draws * max(chance, RARE))) if chance > LEAST else 0
         for _ in range(times):
             r = make()
             spoken, _ = speech(r, p, WAYS, trace(r, p, WAYS))
