@@ -66,7 +66,15 @@ def measure(photo: Photo, settings: Settings | None = None) -> PhotoRecord:
     seen, separation, about_slips = slips.set_apart(photo, seen, separate.separate(photo, calibration, settings))
     number_of_baits = len(separation.regions)
     baits = tuple(
-        _bait(photo, region, calibration, number, of_bait(settings.told, number, number_of_baits), bool(settings.told))
+        _bait(
+            photo,
+            region,
+            calibration,
+            number,
+            of_bait(settings.told, number, number_of_baits),
+            bool(settings.told),
+            seen,
+        )
         for number, region in enumerate(separation.regions, 1)
     )
     baits = joint.end_to_end(baits)
@@ -94,10 +102,16 @@ def measure(photo: Photo, settings: Settings | None = None) -> PhotoRecord:
 
 
 def _bait(
-    photo: Photo, region: Region, calibration: Calibration, number: int, told: tuple[Told, ...], asked: bool
+    photo: Photo,
+    region: Region,
+    calibration: Calibration,
+    number: int,
+    told: tuple[Told, ...],
+    asked: bool,
+    beside: slips.Slips,
 ) -> Bait:
-    """One bait with what was told of it; `asked`: anything was told in this run."""
-    measured = measure_bait(photo, region, calibration, number, told)
+    """One bait with what was told of it; `asked`: anything was told in this run; `beside`: slips of the photo."""
+    measured = slips.doubted(measure_bait(photo, region, calibration, number, told), beside)
     return Bait(measured, told=told, clashes=clashes(told, measured)) if asked else Bait(measured)
 
 

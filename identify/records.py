@@ -421,6 +421,7 @@ WARNINGS: dict[str, str] = {
     # slips
     "slip-unread": "A slip lies in the photo and its code cannot be read, so nothing is numbered by it.",
     "slips-several": "Slips with different numbers lie in the photo, so none of them numbers it.",
+    "slip-touches": "A slip lies against this bait or on its hooks, so line ties and depth are less sure.",
     # card and scale
     "no-card": "No grey card was found, so nothing is given in millimetres.",
     "card-doubtful": "More than one thing could be the card, or its sides are unclear.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import re
 import zlib
+from dataclasses import replace
 from typing import Any
 
 import cv2
@@ -18,13 +19,14 @@ from numpy.typing import NDArray
 from identify.errors import BadOption
 from identify.geometry import Array
 from identify.photo import Photo
-from identify.records import SetAside
-from identify.slips import find, set_apart
+from identify.records import LineTies, Quantity, SetAside
+from identify.slips import doubted, find, set_apart
 from identify.slips.code import checked_lot, number_of, text_of
 from identify.slips.find import READ, UNREAD
 from identify.slips.layout import SLIP, TAG, Layout
 from identify.slips.sheet import sheet
 from identify.stages import Region, Separation, as_polygon
+from tests.unit.test_serialise import measurement
 
 Picture = NDArray[np.uint8]
 PAPER, INK = 225, 25
@@ -136,6 +138,53 @@ def test_a_spoilt_code_is_unread_never_guessed() -> None:
     found = find(photo(picture))
     assert found.slip is None and [w.code for w in found.warnings] == ["slip-unread"]
     assert [c.text for c in found.codes] == [None]
+
+
+@pytest.mark.parametrize("degrees", [0.0, 30.0, 45.0])
+@pytest.mark.parametrize("px_per_mm", [5.0, 9.0])
+def test_a_code_half_hidden_by_a_bait_is_unread(degrees: float, px_per_mm: float) -> None:
+    """No reader sees it any more; one of its marks still shows.  Eyes, round ones in one another, are no marks."""
+    slip = drawn("baitprint:mill/12")
+    cv2.ellipse(slip, (1000, 330), (860, 230), 12, 0, 360, 90, -1)
+    picture, _ = laid(slip, (600, 400), degrees, px_per_mm, bare(1500, 1200))
+    found = find(photo(picture))
+    assert found.slip is None and [w.code for w in found.warnings] == ["slip-unread"]
+    eyes = bare(1500, 1200)
+    for at, grey in (((300, 300), 20), ((700, 500), 40)):
+        for k, shade in ((7, grey), (5, 230), (3, grey)):
+            cv2.circle(eyes, at, 8 * k, (shade, shade, shade), -1, cv2.LINE_AA)
+    assert find(photo(eyes)).codes == ()
+
+
+@pytest.mark.parametrize("apart_mm", [-6.0, 0.0, 3.0, 12.0])
+def test_a_slip_against_a_bait_leaves_ties_and_depth_less_sure(apart_mm: float) -> None:
+    px_per_mm = 8.0
+    picture, _ = laid(drawn("baitprint:mill/12"), (200, 300), 0, px_per_mm, bare())
+    slips = find(photo(picture))
+    low = max(p[:, 1].max() for p in slips.papers)
+    t = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    outline = np.column_stack([450 + 240 * np.cos(t), low + apart_mm * px_per_mm + 80 + 80 * np.sin(t)])
+    seen = replace(
+        measurement(),
+        outline_px=as_polygon(outline), nose_px=(210.0, outline[0, 1]), tail_px=(690.0, outline[0, 1]),
+        length_mm=Quantity.of(60.0, scale=0.2), depth_mm=Quantity.of(20.0, outline=0.2),
+        line_ties=LineTies(2, (0.0, 0.02, 0.95, 0.03, 0.0, 0.0)), warnings=(),
+    )  # fmt: skip
+    said = doubted(seen, slips)
+    if apart_mm > 10:
+        assert said == seen
+        return
+    assert [w.code for w in said.warnings] == ["slip-touches"]
+    assert (
+        said.depth_mm is not None and said.depth_mm.value == 20.0 and said.depth_mm.u == pytest.approx(0.447, abs=1e-3)
+    )
+    assert sum(p.u**2 for p in said.depth_mm.parts) == pytest.approx(said.depth_mm.u**2)
+    assert said.line_ties is not None and said.line_ties.count == 2 and said.line_ties.probabilities is not None
+    assert sum(said.line_ties.probabilities) == pytest.approx(1) and max(said.line_ties.probabilities) < 0.75
+    unsure = replace(seen, line_ties=LineTies(2, (0.0, 0.4, 0.6, 0.0, 0.0, 0.0)))
+    told = doubted(unsure, slips)
+    assert told.line_ties is not None and told.line_ties.count is None
+    assert [w.code for w in told.warnings] == ["slip-touches", "ties-unsure"]
 
 
 def region(x0: int, y0: int, x1: int, y1: int) -> Region:
