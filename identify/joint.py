@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from identify.geometry import Array, resample_closed
 from identify.outline import to_frame
@@ -51,8 +52,10 @@ class Joint:
 def find(photo: Photo, outline_px: Array, ends_px: tuple[Point, Point]) -> Joint | None:
     """The clearest gap across a body whose outline (n, 2) has these two ends, or None."""
     inside, outside = _grids(outline_px, ends_px)
+    colour, brighter = _off_ground(photo, inside, outside)
     for darkest in (LIT, DARKEST):
-        if (found := gap(_ground_like(photo, inside, outside, darkest).mean(0))) is not None:
+        through = colour & (brighter > np.log(darkest)) & (brighter < np.log(BRIGHTEST))
+        if (found := gap(through.mean(0))) is not None:
             return found
     return None
 
@@ -138,9 +141,9 @@ def _grids(outline_px: Array, ends_px: tuple[Point, Point]) -> tuple[Array, Arra
     return at(middle + share[:, None] * (top - bottom)), at(np.concatenate([top + away, bottom - away]))
 
 
-def _ground_like(photo: Photo, inside: Array, outside: Array, darkest: float) -> Array:
+def _off_ground(photo: Photo, inside: Array, outside: Array) -> tuple[NDArray[np.bool_], Array]:
     """Where points inside (k, n, 2) have the colour of the ground beside the body at the same place along it, lit or in
-    shadow.  Rings and hooks over the ground are outvoted."""
+    shadow, and how much brighter than it they are (logarithm).  Rings and hooks over the ground are outvoted."""
     lights = (photo.at(p.reshape(-1, 2)).reshape(*p.shape[:2], 3) for p in (inside, outside))
     # three neighbours across together: in the shadow of a gap there is more noise than colour
     seen, ground = (np.log(cv2.blur(light, (1, 3)) + 1e-3) for light in lights)
@@ -159,5 +162,4 @@ def _ground_like(photo: Photo, inside: Array, outside: Array, darkest: float) ->
     limit = max(TOLERANCE, 1.5 * float(np.quantile(off(ground)[0], 0.8)))
     colour, brighter = off(seen)
     limits = limit * np.clip(np.exp(-brighter / 2), 1, 2)
-    like: Array = (colour < limits) & (brighter > np.log(darkest)) & (brighter < np.log(BRIGHTEST))
-    return like.astype(float)
+    return np.asarray(colour < limits), brighter

@@ -91,7 +91,7 @@ def _usable(grid: Straight, hardware: Hardware) -> NDArray[np.bool_]:
     spots = [(eye.at_px, 0.62 * eye.diameter_px) for eye in hardware.eyes if eye.probability > 0.3]
     spots += [(ring.at_px, 0.7 * ring.outer_diameter_px) for ring in hardware.rings if ring.probability > 0.3]
     for at, radius in spots:
-        ok &= np.hypot(*np.moveaxis(grid.px - np.asarray(at), -1, 0)) > radius
+        ok &= (grid.px[..., 0] - at[0]) ** 2 + (grid.px[..., 1] - at[1]) ** 2 > radius**2
     return ok
 
 

@@ -17,6 +17,8 @@ TRANSMITTANCE = 0.97
 """Of the coat, in and out, against the matt card."""
 SAME = 8.0
 """Cells within this weighted CIEDE2000 have the zone's colour."""
+ENOUGH = 300
+"""Cells of a zone that tell how alike its colours are."""
 FAINT = 0.35
 """Cells lit less than this in proportion to the card count only where there are no others."""
 OBLIQUE = 0.08
@@ -46,7 +48,7 @@ def read_colour(
     flat = np.maximum(rgb[chosen] / factor[chosen][:, None], 0.0)
     seen_rgb = _typical(flat)
     seen = linear_to_lab(seen_rgb)
-    labs = linear_to_lab(flat[:: max(1, len(flat) // 600)])
+    labs = linear_to_lab(flat[:: max(1, len(flat) // ENOUGH)])
     share = float(np.mean(delta_e(labs, seen, weights=(2, 1, 1)) < SAME))
     paint = np.clip((seen_rgb - VEIL) / TRANSMITTANCE, 0.003, 1.0)
     lab = linear_to_lab(paint)

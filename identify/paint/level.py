@@ -16,6 +16,8 @@ from identify.stages import Region
 
 AROUND = (1.08, 1.14, 1.20, 1.26)
 """Frames round the card, as multiples of its size, on which the ground is looked at."""
+WITHIN = np.array([[x, y] for x in (-2, 0, 2) for y in (-2, 0, 2)])
+"""Pixels about a place that stand for 5 × 5."""
 SAME_GROUND = 0.15
 """Greatest difference in log ratios of channels for the two to be one ground."""
 LIMIT = 0.3
@@ -44,7 +46,7 @@ def light_level(photo: Photo, region: Region, calibration: Calibration) -> float
 
 
 def _ground_round(photo: Photo, corners: Array) -> Array:
-    """Linear RGB (n, 3) on frames round the card, means of 5 × 5 pixels, what lies outside the photo left out."""
+    """Linear RGB (n, 3) on frames round the card, means over 5 × 5 pixels, what lies outside the photo left out."""
     t = np.linspace(0, 1, 24, endpoint=False)[:, None]
     sides = np.concatenate([a + t * (b - a) for a, b in zip(corners, np.roll(corners, -1, 0), strict=True)])
     centre = corners.mean(0)
@@ -53,9 +55,6 @@ def _ground_round(photo: Photo, corners: Array) -> Array:
     points = points[inside]
     if not len(points):
         return np.zeros((0, 3))
-    (x0, y0), (x1, y1) = points.min(0) - 2, points.max(0) + 3
-    linear = photo.linear((int(x0), int(y0), int(x1), int(y1)), 5)
-    h, w = linear.shape[:2]
-    cols, rows = np.minimum((points[:, 0] - x0) // 5, w - 1), np.minimum((points[:, 1] - y0) // 5, h - 1)
-    around: Array = linear[rows, cols].astype(float)
+    near = (points[:, None] + WITHIN).reshape(-1, 2)
+    around: Array = photo.at(near).reshape(-1, len(WITHIN), 3).mean(1, dtype=float)
     return around

@@ -75,7 +75,7 @@ def straighten(
         u=u,
         s=s,
         edge_mm=_edge_distance(framed, x, y) / ppm,
-        normal=_normals(x, y, (top + bottom) / 2, half, _thickness_ratio(sizing)),
+        normal=_normals(2 * u - 1, length / ALONG, (top + bottom) / 2, half, _thickness_ratio(sizing)),
         up=_table_normal(px[ACROSS // 2, ALONG // 2], ex, ey, sizing, calibration),
         px=px,
         px_per_mm=ppm,
@@ -125,19 +125,19 @@ def _thickness_ratio(sizing: Sizing) -> float:
     return USUAL_THICKNESS
 
 
-def _normals(x: Array, y: Array, centre: Array, half: Array, ratio: float) -> Array:
-    """Unit normals of z = w (1 - |r|^p)^(1/p), r = (y - centre) / half, w = ratio × half."""
+def _normals(r: Array, step: float, centre: Array, half: Array, ratio: float) -> Array:
+    """Unit normals of z = w (1 - |r|^p)^(1/p), w = ratio × half, at r (h,) half depths from the centre of sections
+    (w,) that lie `step` apart."""
     p = SECTION_POWER
-    step = x[0, 1] - x[0, 0]
     smooth = np.ones(7) / 7
     d_centre, d_half = (np.gradient(np.convolve(np.pad(v, 3, "edge"), smooth, "valid"), step) for v in (centre, half))
-    r = np.clip((y - centre) / half, -0.985, 0.985)
+    r = np.clip(r, -0.985, 0.985)[:, None]
     a = np.abs(r)
     z = (1 - a**p) ** (1 / p)
     slope = -ratio * np.sign(r) * a ** (p - 1) * z ** (1 - p)  # dz/dy, z in units of half × ratio
     along = ratio * d_half * z + slope * (-d_centre - r * d_half)
-    n = np.stack([-along, -slope, np.ones_like(slope)], -1)
-    unit: Array = n / np.linalg.norm(n, axis=-1, keepdims=True)
+    size = np.sqrt(along * along + slope * slope + 1)
+    unit: Array = np.stack([-along, np.broadcast_to(-slope, along.shape), np.ones_like(along)], -1) / size[..., None]
     return unit
 
 
