@@ -15,7 +15,8 @@ KINDS = ("piles", "unknown_piles")
 
 def pile_wishes(folder: Path, name: str, maker: str, model: str, facts: Facts, contributor: str | None) -> list[Wish]:
     """One wish for each bait of a pile; a pile that the program named is known by that alone, unless told otherwise.
-    Raises BadOption if there is no such pile."""
+    Photos of a piece without a bait in them, such as its box, are left out.  Raises BadOption if there is no such pile,
+    or no bait in it."""
     place = folder / "piles.json"
     try:
         found: dict[str, Any] = json.loads(place.read_text("utf-8"))
@@ -27,7 +28,10 @@ def pile_wishes(folder: Path, name: str, maker: str, model: str, facts: Facts, c
         raise BadOption(f"There is no pile '{name}' in {folder}.", f"It has: {', '.join(p['name'] for p in piles)}.")
     if chosen.get("maker") is not None and facts.known_by is None:
         facts = facts.model_copy(update={"known_by": "tool"})  # it was this program that named it
-    base = _photos_of(folder, [str(entry["photo"]) for entry in chosen["photos"]])
+    baits = [entry for entry in chosen["photos"] if entry.get("bait") is not None]
+    if not baits:
+        raise BadOption(f"No photo of the pile '{name}' shows a bait.", "Choose another pile, or name photos yourself.")
+    base = _photos_of(folder, found.get("folder"), [str(entry["photo"]) for entry in baits])
     return [
         Wish(
             photo=base / entry["photo"],
@@ -36,17 +40,18 @@ def pile_wishes(folder: Path, name: str, maker: str, model: str, facts: Facts, c
             facts=facts,
             piece=None if entry.get("piece") is None else str(entry["piece"]),
             contributor=contributor,
-            bait=entry.get("bait"),
+            bait=entry["bait"],
         )
-        for entry in chosen["photos"]
+        for entry in baits
     ]
 
 
-def _photos_of(folder: Path, names: list[str]) -> Path:
-    """The folder that was sorted: names of photos are relative to it, and it lies mostly around DIR, or is where one
-    stands.  Raises BadOption."""
+def _photos_of(folder: Path, sorted_from: object, names: list[str]) -> Path:
+    """The folder that was sorted, to which names of photos are relative: as `sort` noted it, seen from its own; or, if
+    one of the two has been moved since, near by, or where one stands.  Raises BadOption."""
     whole = folder.resolve()
-    around = [Path.cwd(), whole, whole.parent, *(p for p in sorted(whole.parent.iterdir()) if p.is_dir())]
+    noted = [whole / sorted_from] if isinstance(sorted_from, str) else []
+    around = [*noted, Path.cwd(), whole, whole.parent, *(p for p in sorted(whole.parent.iterdir()) if p.is_dir())]
     for base in around:
         if all((base / name).is_file() for name in names):
             return base

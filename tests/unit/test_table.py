@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -189,6 +190,22 @@ def test_a_pile_of_sort(box: Path) -> None:
     assert pile_wishes(box / "out", "p1", "M", "N", facts_of({"size": "1"}), None)[0].facts.known_by == "tool"
     with pytest.raises(BadOption, match="There is no pile 'p2'"):
         pile_wishes(box, "p2", "M", "N", facts_of({"size": "1"}), None)
+
+
+def test_a_pile_is_taken_from_the_folder_that_was_sorted_and_without_its_boxes(box: Path) -> None:
+    out, photos = box / "out", box / "deep" / "photos"
+    for place in (out, photos):
+        place.mkdir(parents=True)
+    for decoy in (photos / "a.jpg", out / "a.jpg"):  # another photo of this name lies where DIR is
+        decoy.write_bytes(b"")
+    entry = {"photo": "a.jpg", "bait": 1, "piece": "mill/3", "probability": 0.9}
+    pile = {"name": "p1", "photos": [entry, {**entry, "photo": "its box.jpg", "bait": None}]}
+    found = {"folder": "../deep/photos", "piles": [pile, {"name": "p2", "photos": pile["photos"][1:]}]}
+    (out / "piles.json").write_text(json.dumps(found), "utf-8")
+    (wish,) = pile_wishes(out, "p1", "M", "N", facts_of({"size": "1"}), None)
+    assert wish.photo.resolve() == (photos / "a.jpg").resolve() and (wish.bait, wish.piece) == (1, "mill/3")
+    with pytest.raises(BadOption, match="shows a bait"):
+        pile_wishes(out, "p2", "M", "N", facts_of({"size": "1"}), None)
 
 
 def test_on_several_cores_photos_come_in_their_order(box: Path) -> None:
