@@ -82,10 +82,11 @@ def gap(through: Array) -> Joint | None:
 def end_to_end(baits: Sequence[Bait]) -> tuple[Bait, ...]:
     """The baits of one photo, with a warning on two that lie in one line with blunt ends nearly touching: where a gap
     is wide, a jointed bait comes apart into two."""
+    parts = [_Part.of(bait.measurement) for bait in baits]
     warned: dict[int, int] = {}
-    for i, one in enumerate(baits):
-        for j, other in enumerate(baits[:i]):
-            if _in_line(one.measurement, other.measurement):
+    for i, one in enumerate(parts):
+        for j, other in enumerate(parts[:i]):
+            if _in_line(one, other):
                 warned |= {i: j, j: i}
     out = []
     for i, bait in enumerate(baits):
@@ -98,20 +99,41 @@ def end_to_end(baits: Sequence[Bait]) -> tuple[Bait, ...]:
     return tuple(out)
 
 
-def _in_line(a: Measurement, b: Measurement) -> bool:
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """An outline (n, 2) about its middle, the direction of its long axis, and how far it reaches from the middle."""
+
+    middle: Array
+    around: Array
+    long: Array
+    reach: float
+
+    @classmethod
+    def of(cls, m: Measurement) -> _Part:
+        outline = resample_closed(np.array(m.outline_px), 400)
+        middle = outline.mean(0)
+        around = outline - middle
+        long = np.linalg.eigh(around.T @ around)[1][:, 1]
+        return cls(middle, around, long, float(np.sqrt((around**2).sum(1).max())))
+
+
+def _in_line(one: _Part, other: _Part) -> bool:
     """Two outlines meet with blunt ends, their long axes in one line."""
-    one, other = (resample_closed(np.array(m.outline_px), 400) for m in (a, b))
-    between = other.mean(0) - one.mean(0)
-    axis = between / max(float(np.hypot(*between)), 1e-9)
+    between = other.middle - one.middle
+    apart = float(np.hypot(*between))
+    axis = between / max(apart, 1e-9)
+    if apart > (one.reach + other.reach) * (1 + 2 * TOUCHING):
+        return False
+    if min(abs(part.long @ axis) for part in (one, other)) < np.cos(np.radians(IN_LINE_DEG)):
+        return False
     turned = np.array([[axis[0], -axis[1]], [axis[1], axis[0]]])
-    left, right = (one - one.mean(0)) @ turned, (other - one.mean(0)) @ turned
+    left, right = one.around @ turned, other.around @ turned + [apart, 0.0]
     lengths = float(np.ptp(left[:, 0]) + np.ptp(right[:, 0]))
     if not 0 <= right[:, 0].min() - left[:, 0].max() <= TOUCHING * lengths:
         return False
     for part, inner in ((left, left[:, 0].max()), (right, right[:, 0].min())):
         facing = part[np.abs(part[:, 0] - inner) < 0.08 * np.ptp(part[:, 0]), 1]
-        long = np.linalg.svd(part - part.mean(0), full_matrices=False)[2][0]
-        if np.ptp(facing) < BLUNT * np.ptp(part[:, 1]) or abs(long[0]) < np.cos(np.radians(IN_LINE_DEG)):
+        if np.ptp(facing) < BLUNT * np.ptp(part[:, 1]):
             return False
     return True
 

@@ -146,7 +146,7 @@ def _pieces(mask: Mask, least: float) -> list[_Patch]:
 
 def _holds(whole: _Patch, part: _Patch) -> bool:
     """Whether a part of the scene lies within another, being connected to it if it touches it at all."""
-    y, x = np.argwhere(part.mask)[0]
+    y, x = divmod(int(part.mask.argmax()), part.mask.shape[1])
     row, column, (h, w) = y + part.y - whole.y, x + part.x - whole.x, whole.mask.shape
     return bool(0 <= row < h and 0 <= column < w and whole.mask[row, column])
 
