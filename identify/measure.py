@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -39,6 +40,8 @@ from identify.size import measure_size
 from identify.stages import Body, EyeSeen, Hardware, Paint, Pose, Region, Sizing, as_polygon
 from identify.told import Told, of_bait, unused
 
+Progress = Callable[[int, int], None]
+"""Is told how many baits of a photo have been measured, and of how many."""
 SURE_COUNT = 0.5
 """A count of ties is given when it is likelier than all others together."""
 SURE_HARDWARE = 0.5
@@ -58,26 +61,20 @@ def measure_file(path: str | Path, settings: Settings | None = None) -> PhotoRec
     return measure(photo, settings)
 
 
-def measure(photo: Photo, settings: Settings | None = None) -> PhotoRecord:
-    """Find and measure every bait of one photo."""
+def measure(photo: Photo, settings: Settings | None = None, progress: Progress | None = None) -> PhotoRecord:
+    """Find and measure every bait of one photo; `progress` is told before each."""
     settings = settings or Settings()
     calibration = card.find(photo, settings)
     seen = slips.find(photo)
     seen, separation, about_slips = slips.set_apart(photo, seen, separate.separate(photo, calibration, settings))
     number_of_baits = len(separation.regions)
-    baits = tuple(
-        _bait(
-            photo,
-            region,
-            calibration,
-            number,
-            of_bait(settings.told, number, number_of_baits),
-            bool(settings.told),
-            seen,
-        )
-        for number, region in enumerate(separation.regions, 1)
-    )
-    baits = joint.end_to_end(baits)
+    found = []
+    for number, region in enumerate(separation.regions, 1):
+        if progress is not None:
+            progress(number - 1, number_of_baits)
+        told = of_bait(settings.told, number, number_of_baits)
+        found.append(_bait(photo, region, calibration, number, told, bool(settings.told), seen))
+    baits = joint.end_to_end(tuple(found))
     notices = photo.warnings + calibration.warnings + about_slips + separation.warnings
     if not baits and not any(n.code == "no-bait" for n in notices):
         notices += (_notice("no-bait"),)

@@ -11,7 +11,7 @@ import os
 import subprocess
 import sys
 import threading
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict
 from pathlib import Path
 from queue import Empty, Queue, SimpleQueue
@@ -21,6 +21,10 @@ import identify
 from identify.errors import WorkerLost
 
 Json = dict[str, Any]
+DOING = "doing"
+"""Key of a line of a worker that is no answer yet: baits of the photo that are done, and all."""
+Doing = Callable[[Json, int, int], None]
+"""Is told of a task that is under way: how many baits of its photo are done, and of how many."""
 LONGEST_S = 300.0
 """A photo that takes longer hangs."""
 ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
@@ -64,27 +68,32 @@ class Crew:
         for worker in self._threads:
             worker.join(10)
 
-    def run(self, tasks: Iterable[Json]) -> Iterator[tuple[Json, Json]]:
+    def run(self, tasks: Iterable[Json], doing: Doing | None = None) -> Iterator[tuple[Json, Json]]:
         """Each task with its answer, as they come.  No more tasks are under way than there are workers and as many
-        again, so that a long list is not held twice."""
+        again, so that a long list is not held twice.  `doing` is called by the thread that waits for answers."""
         answers: Queue[tuple[Json, Json]] = Queue()
         waiting = 0
         for task in tasks:
             self._tasks.put((task, answers))
             waiting += 1
             while waiting >= 2 * self._jobs:
-                yield self._next(answers)
+                yield self._next(answers, doing)
                 waiting -= 1
         for _ in range(waiting):
-            yield self._next(answers)
+            yield self._next(answers, doing)
 
-    def _next(self, answers: Queue[tuple[Json, Json]]) -> tuple[Json, Json]:
+    def _next(self, answers: Queue[tuple[Json, Json]], doing: Doing | None) -> tuple[Json, Json]:
         while True:
             try:
-                return answers.get(timeout=0.5)  # with a time limit Ctrl-C is heard on every system
+                task, answer = answers.get(timeout=0.5)  # with a time limit Ctrl-C is heard on every system
             except Empty:
                 if not any(worker.is_alive() for worker in self._threads):
                     raise RuntimeError("all workers are gone") from None
+                continue
+            if DOING not in answer:
+                return task, answer
+            if doing is not None:
+                doing(task, *answer[DOING])
 
     def _serve(self, number: int) -> None:
         process: subprocess.Popen[bytes] | None = None
@@ -92,7 +101,7 @@ class Crew:
             task, answers = asked
             if process is None:
                 process = self._started(number)
-            answer = None if process is None else _asked(process, task)
+            answer = None if process is None else _asked(process, task, answers)
             if answer is None:
                 how = "it could not be started" if process is None else _ended(process)
                 process = None
@@ -148,23 +157,25 @@ def _told(process: subprocess.Popen[bytes], value: Json) -> bool:
     return True
 
 
-def _asked(process: subprocess.Popen[bytes], task: Json) -> Json | None:
-    """A worker's answer; None when it ended over it, or took too long and was ended."""
+def _asked(process: subprocess.Popen[bytes], task: Json, said: Queue[tuple[Json, Json]]) -> Json | None:
+    """A worker's answer; None when it ended over it, or took too long and was ended.  What it says before it answers is
+    put where answers go."""
     assert process.stdout is not None
     if not _told(process, task):
         return None
     limit = threading.Timer(LONGEST_S, process.kill)
     limit.start()
     try:
-        raw = process.stdout.readline()
+        while (raw := process.stdout.readline()).endswith(b"\n"):
+            answer: Json = json.loads(raw)
+            if DOING not in answer:
+                return answer
+            said.put((task, answer))
     except OSError:
         return None
     finally:
         limit.cancel()
-    if not raw.endswith(b"\n"):
-        return None
-    answer: Json = json.loads(raw)
-    return answer
+    return None
 
 
 def _ended(process: subprocess.Popen[bytes]) -> str:

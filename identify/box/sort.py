@@ -30,6 +30,8 @@ from identify.settings import Settings
 
 Json = dict[str, Any]
 JOURNAL, PILES = "photos.jsonl", "piles.json"
+Doing = Callable[[str, int, int], None]
+"""Is told of a photo that is being measured: how many of its baits are done, and of how many."""
 AGAIN = (WorkerLost.code, INTERNAL)
 """Photos that ended so are tried again by the next sort."""
 
@@ -104,13 +106,19 @@ class Sorter:
         self._walked = walk(self.folder, self.out)
         return self._walked
 
-    def do(self, photos: Sequence[Found]) -> Iterator[Step]:
-        """Measure and rank what is to be done of these photos of the folder."""
+    def do(self, photos: Sequence[Found], doing: Doing | None = None) -> Iterator[Step]:
+        """Measure and rank what is to be done of these photos of the folder; `doing` is told of each photo of several
+        baits, by name, how many of them are done."""
         at = {photo.name: photo for photo in photos}
         tasks = self._tasks(photos)
         if not tasks:
             return
-        for done, (task, line) in enumerate(self._workers().run(tasks), 1):
+
+        def tell(task: Json, baits: int, of: int) -> None:
+            if doing is not None:
+                doing(task["name"], baits, of)
+
+        for done, (task, line) in enumerate(self._workers().run(tasks, tell), 1):
             photo = at[task["name"]]
             if line["error"] is None or line["error"]["code"] != PhotoMissing.code:  # it went away meanwhile
                 line = stated(line, photo, self._measured_by, self._ranked_by)

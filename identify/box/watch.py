@@ -7,7 +7,7 @@ and time have not changed for a while; one that goes on growing later is measure
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,13 +42,23 @@ class Arrival:
 
 Show = Callable[[Sequence[Arrival]], None]
 """Is told of all baits of a photo that has just come in; of one entry that says why when there is none."""
+UnderWay = Mapping[str, tuple[int, int]]
+"""Photos that have been seen and are not placed yet: how many of its baits are measured, of how many (0 of 0 while that
+is not known)."""
 
 
 class Watcher:
     """Looks at one folder through a `Sorter`; `look` is called again and again."""
 
-    def __init__(self, sorter: Sorter, show: Show, clock: Callable[[], float] = time.monotonic):
-        self._sorter, self._show, self._clock = sorter, show, clock
+    def __init__(
+        self,
+        sorter: Sorter,
+        show: Show,
+        clock: Callable[[], float] = time.monotonic,
+        under_way: Callable[[UnderWay], None] = lambda photos: None,
+    ):
+        self._sorter, self._show, self._clock, self._tell = sorter, show, clock, under_way
+        self._under_way: dict[str, tuple[int, int]] = {}
         self._seen: dict[str, tuple[Found, float]] = {}
         self._piles = Piles((), (), (), (), ())
         self._changed_at: float | None = None
@@ -68,7 +78,9 @@ class Watcher:
         new = [photo for photo in walked.photos if not self._sorter.known(photo)]
         self._seen = {p.name: self._since(p, now) for p in new}
         whole = [p for p in new if p.size and now - self._seen[p.name][1] >= SETTLED_S]
-        for step in self._sorter.do(whole):
+        self._is_under_way({name: self._under_way.get(name, (0, 0)) for name in self._seen})
+        for step in self._sorter.do(whole, self._doing):
+            self._is_under_way({name: done for name, done in self._under_way.items() if name != step.photo})
             self._show(self._arrivals(step.photo, step.line))
         if whole:
             self._changed_at = self._clock()
@@ -79,6 +91,14 @@ class Watcher:
         """Write what is not yet written."""
         if self._changed_at is not None:
             self._write()
+
+    def _doing(self, photo: str, done: int, of: int) -> None:
+        self._is_under_way({**self._under_way, photo: (done, of)})
+
+    def _is_under_way(self, photos: dict[str, tuple[int, int]]) -> None:
+        if photos != self._under_way:
+            self._under_way = photos
+            self._tell(photos)
 
     def _since(self, photo: Found, now: float) -> tuple[Found, float]:
         seen = self._seen.get(photo.name)
@@ -148,9 +168,11 @@ def watch(
     show: Show,
     until: Callable[[], bool] = lambda: False,
     sleep: Callable[[float], None] = time.sleep,
+    under_way: Callable[[UnderWay], None] = lambda photos: None,
 ) -> None:
-    """Watch until `until` says so, or a KeyboardInterrupt, which is passed on when the piles are written."""
-    watcher = Watcher(sorter, show)
+    """Watch until `until` says so, or a KeyboardInterrupt, which is passed on when the piles are written.  `under_way`
+    is told at once of each photo that arrives, and how far its measuring is."""
+    watcher = Watcher(sorter, show, under_way=under_way)
     watcher.start()
     try:
         while not until():

@@ -3,7 +3,8 @@
     python -m identify.box.worker
 
 Its standard input gives one JSON object a line: first how to work (`Work`), then tasks; each is answered with one line
-on its standard output.  When its input ends it ends at once, whatever it does: it does not outlive the one that asked.
+on its standard output, and of a photo of several baits lines before it say how many are done.  When its input ends it
+ends at once, whatever it does: it does not outlive the one that asked.
 """
 
 from __future__ import annotations
@@ -21,9 +22,10 @@ import cv2
 import numpy as np
 
 from identify.answer import References, rank_photo, read_sets, unreadable
+from identify.box.crew import DOING
 from identify.box.thumbs import keep_thumbs
 from identify.errors import INTERNAL, PhotoError, internal
-from identify.measure import measure
+from identify.measure import Progress, measure
 from identify.photo import Photo, read
 from identify.restore import photo_restored, restored
 from identify.serialise import photo_json
@@ -63,13 +65,13 @@ class Worker:
         self._work = work
         self._references: References | None = read_sets(work.refs).weighing(dict(work.prior)) if work.refs else None
 
-    def do(self, task: Task) -> Json:
+    def do(self, task: Task, progress: Progress | None = None) -> Json:
         """The photo's line.  A photo that cannot be used, or a fault of ours, gives a line that says so."""
         if task.warm_up:
             measure(_drawn(), self._work.settings)
             return {}
         try:
-            measured = task.line if task.line is not None else self._measured(task)
+            measured = task.line if task.line is not None else self._measured(task, progress)
             return self._ranked(measured)
         except PhotoError as fault:
             failed = unreadable(task.name, fault.code, fault.message)
@@ -77,9 +79,9 @@ class Worker:
             failed = unreadable(task.name, INTERNAL, internal(fault))
         return photo_json(failed)
 
-    def _measured(self, task: Task) -> Json:
+    def _measured(self, task: Task, progress: Progress | None) -> Json:
         photo = read(task.path or task.name, self._work.settings)
-        record = measure(photo, self._work.settings)
+        record = measure(photo, self._work.settings, progress)
         keep_thumbs(Path(self._work.out), photo, record)
         return {**photo_json(record, ranked=False), "photo": task.name}
 
@@ -114,10 +116,14 @@ def main() -> None:
     asked: SimpleQueue[bytes] = SimpleQueue()
     threading.Thread(target=_listen, args=(asked,), daemon=True).start()
     worker = Worker(restored(Work, json.loads(asked.get())))
+
+    def say(value: Json) -> None:
+        answers.write(json.dumps(value).encode() + b"\n")
+        answers.flush()
+
     while True:
         told = json.loads(asked.get())
-        answers.write(json.dumps(worker.do(Task(**told))).encode() + b"\n")
-        answers.flush()
+        say(worker.do(Task(**told), lambda done, of: say({DOING: [done, of]}) if of > 1 else None))
 
 
 def _listen(asked: SimpleQueue[bytes]) -> None:

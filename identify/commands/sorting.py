@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rich.console import Console
-from rich.panel import Panel
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
 from rich.text import Text
@@ -17,22 +16,20 @@ from identify.answer import read_sets
 from identify.box.labels import labels
 from identify.box.piles import Piles
 from identify.box.sort import Sorter
-from identify.box.watch import Arrival, watch
+from identify.box.watch import watch
 from identify.box.write import about, piles_json, seen_from, write_links, write_plan
 from identify.commands.chosen import chosen_refs
 from identify.commands.console import DONE, PARTLY, complain, console, put_line
 from identify.commands.jobs import NO_REFS
-from identify.commands.large import large
+from identify.commands.watching import Screen
 from identify.errors import BadOption
 from identify.files import put_bytes
 from identify.rank.priors import parse as parse_prior
-from identify.report import words
 from identify.report.words import Units
 from identify.serialise import dumps
 from identify.settings import Settings
 
 LABELS = "labels.pdf"
-MOST_LARGE = 2
 
 
 @dataclass(frozen=True)
@@ -140,38 +137,9 @@ def _show(piles: Piles, units: Units) -> None:
 
 def _watch(sorter: Sorter, wish: Wish) -> None:
     """Place photos as they arrive, until Ctrl-C."""
-    out = console()
     put_line(f"Watching {wish.folder}. Ctrl-C ends it.")
     try:
-        watch(sorter, lambda arrivals: _arrived(out, arrivals))
+        with Screen(console()) as screen:
+            watch(sorter, screen.arrived, under_way=screen.under_way)
     finally:
         _write(sorter, wish)
-
-
-def _arrived(out: Console, arrivals: Sequence[Arrival]) -> None:
-    """The baits of one photo just placed: one or two in large letters, more of them as a list."""
-    if len(arrivals) > MOST_LARGE:
-        table = Table(box=None, padding=(0, 1), pad_edge=False)
-        for arrival in arrivals:
-            look = arrival.look[0] if arrival.look else ""
-            table.add_row(str(arrival.bait), arrival.pile or "Look again", _sure(arrival), look)
-        out.print(Panel(table, title=Text(arrivals[0].photo), title_align="left"))
-        return
-    for arrival in arrivals:
-        _arrived_alone(out, arrival)
-
-
-def _sure(arrival: Arrival) -> str:
-    return "" if arrival.probability is None or arrival.pile is None else words.percent(arrival.probability)
-
-
-def _arrived_alone(out: Console, arrival: Arrival) -> None:
-    body = [large(text, out.width - 4) for text in (arrival.pile or "Look again", _sure(arrival)) if text]
-    lines = Text("\n").join(body)
-    for text in arrival.look:
-        lines.append(f"\n{text}", style="bold")
-    if not arrival.look and arrival.pile is not None:
-        lines.append("\nNothing more to look at.", style="bold")
-    which = "" if arrival.bait in (None, 1) else f", bait {arrival.bait}"
-    title = " · ".join(filter(None, (arrival.photo + which, arrival.piece)))
-    out.print(Panel(lines, title=Text(title), title_align="left"))

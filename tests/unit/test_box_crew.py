@@ -26,6 +26,17 @@ def test_every_task_is_answered_once() -> None:
     assert len({answer["by"] for answer in found.values()}) <= 2
 
 
+def test_how_far_a_task_is_comes_before_its_answer() -> None:
+    said: list[tuple[str, ...]] = []
+    with Crew(1, {}, MOODY) as workers:
+        answers = workers.run(
+            [{"name": "tray"}, {"name": "a"}], lambda task, *n: said.append((task["name"], *map(str, n)))
+        )
+        said += [(task["name"], answer["name"]) for task, answer in answers]
+    assert said[:3] == [("tray", str(i), "3") for i in range(3)] and len(said) == 5
+    assert set(run(1, "tray 2")) == {"tray 2"}
+
+
 def test_a_lost_worker_is_one_lost_photo() -> None:
     found = run(2, "a", "crash", "b", "half", "c", "d", "crash 2", "e")
     lost = {name for name, answer in found.items() if answer["error"] is not None}

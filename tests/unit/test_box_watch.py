@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from io import StringIO
 from pathlib import Path
 from typing import Any
 
@@ -11,11 +12,11 @@ import pytest
 from rich.console import Console
 
 from identify.box.piles import Piles, make_piles
-from identify.box.sort import Json, Step
+from identify.box.sort import Doing, Json, Step
 from identify.box.walk import Found, Walked, walk
-from identify.box.watch import NEW_PILE, Arrival, Watcher, watch
+from identify.box.watch import NEW_PILE, Arrival, UnderWay, Watcher, watch
 from identify.commands.large import large
-from identify.commands.sorting import _arrived
+from identify.commands.watching import Screen, bars
 from tests.unit.test_box import NONE, answer, never, sheet
 
 
@@ -28,6 +29,7 @@ class Sorted:
         self.entries: dict[str, Found] = {}
         self.photos: tuple[Found, ...] = ()
         self.written: list[Piles] = []
+        self.under_way: list[UnderWay] = []
         self.join = never
 
     def look(self) -> Walked:
@@ -38,8 +40,11 @@ class Sorted:
     def known(self, photo: Found) -> bool:
         return self.entries.get(photo.name) == photo
 
-    def do(self, photos: Sequence[Found]) -> Iterator[Step]:
+    def do(self, photos: Sequence[Found], doing: Doing) -> Iterator[Step]:
         for photo in photos:
+            if photo.name == "tray.jpg":
+                for done in range(3):
+                    doing(photo.name, done, 3)
             self.entries[photo.name] = photo
             yield Step(1, len(photos), photo.name, self.line(photo.name))
 
@@ -80,10 +85,11 @@ def scene(tmp_path: Path) -> Any:
         "v.jpg": sheet("v.jpg", NONE, length=60.2),
         "w.jpg": sheet("w.jpg", NONE, length=80),
         "doubt.jpg": sheet("doubt.jpg", answer("A", 0.5)),
+        "tray.jpg": sheet("tray.jpg", *[answer("A", 0.9)] * 3),
         "bad.jpg": replace(sheet("bad.jpg"), error={"code": "photo-unreadable", "text": "no photo"}),
     }
     sorter, clock, shown = Sorted(tmp_path, sheets), Clock(), list[Arrival]()
-    watcher = Watcher(sorter, shown.extend, clock)  # type: ignore[arg-type]
+    watcher = Watcher(sorter, shown.extend, clock, sorter.under_way.append)  # type: ignore[arg-type]
     watcher.start()
     return tmp_path, sorter, clock, shown, watcher
 
@@ -148,11 +154,44 @@ def test_doubtful_and_bad_ones_say_what_to_do(scene: Any) -> None:
     assert bad.bait is None and bad.look == ("no photo",)
 
 
+def test_a_photo_is_shown_at_once_and_then_how_far_it_is(scene: Any) -> None:
+    folder, sorter, _, shown, watcher = scene
+    (folder / "tray.jpg").write_bytes(b"x")
+    watcher.look()
+    assert sorter.under_way == [{"tray.jpg": (0, 0)}] and not shown
+    arrive(scene, "tray.jpg", "a.jpg")
+    assert [u["tray.jpg"] for u in sorter.under_way if "tray.jpg" in u][-3:] == [(0, 3), (1, 3), (2, 3)]
+    assert sorter.under_way[-1] == {} and len(shown) == 4
+    (folder / "gone.jpg").write_bytes(b"x")
+    watcher.look()
+    (folder / "gone.jpg").unlink()
+    watcher.look()
+    assert sorter.under_way[-2:] == [{"gone.jpg": (0, 0)}, {}]
+
+
+def test_bars_are_for_terminals() -> None:
+    file = StringIO()
+    for terminal in (True, False):
+        out = Console(width=100, file=file, force_terminal=terminal)
+        with Screen(out) as screen:
+            screen.under_way({"a.jpg": (0, 0)})
+            screen.under_way({"a.jpg": (2, 10), "b.jpg": (0, 0)})
+            screen.under_way({})
+        if not terminal:
+            assert not file.getvalue()
+        file.seek(0)
+        file.truncate()
+    out = Console(width=100, file=file)
+    out.print(bars({"[a].jpg": (2, 10), "b.jpg": (0, 0)}))
+    assert "[a].jpg" in file.getvalue() and "2 of 10 baits" in file.getvalue() and "seen" in file.getvalue()
+
+
 def test_what_is_shown() -> None:
     out = Console(width=100, record=True, file=None, quiet=False)
+    screen = Screen(out)
     with out.capture() as got:
-        _arrived(out, [Arrival("a.jpg", 1, "mill/1", "Works / A 1", 0.96, ())])
-        _arrived(out, [Arrival("t.jpg", i, None, None, None, ("look here",)) for i in (1, 2, 3)])
+        screen.arrived([Arrival("a.jpg", 1, "mill/1", "Works / A 1", 0.96, ())])
+        screen.arrived([Arrival("t.jpg", i, None, None, None, ("look here",)) for i in (1, 2, 3)])
     text = got.get()
     assert "█" in text and "a.jpg · mill/1" in text and "Nothing more to look at." in text
     assert text.count("Look again") == 3 and text.count("look here") == 3
