@@ -132,7 +132,7 @@ def test_killed_twice_it_ends_the_same(
 def test_interrupted_it_says_so_and_leaves_no_worker(box: Path, tmp_path: Path, environment: dict[str, str]) -> None:
     out = tmp_path / "out"
     worker = subprocess.Popen(
-        arguments(box, out), stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment, text=True,
+        arguments(box, out, "--jobs", "1"), stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment, text=True,
         preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )  # fmt: skip
     wait_for(lambda: (out / "photos.jsonl").exists() and (out / "photos.jsonl").stat().st_size > 0)
