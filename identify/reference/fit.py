@@ -47,8 +47,8 @@ def _unit(v: Array) -> Array:
 def curve_at(c: Array, t: Array) -> Array:
     """Points (m, 2) of one cubic (4, 2) at parameters t (m,)."""
     u = 1 - t
-    weights = np.stack([u**3, 3 * u * u * t, 3 * u * t * t, t**3], 1)
-    out: Array = weights @ c
+    uu, tt = u * u, t * t
+    out: Array = np.array([uu * u, 3 * uu * t, 3 * u * tt, tt * t]).T @ c
     return out
 
 
@@ -75,10 +75,14 @@ def _fit(p: Array, leave: Array, arrive: Array, tolerance: float, out: list[Arra
 
 def _least_squares(p: Array, t: Array, leave: Array, arrive: Array) -> Array:
     u = 1 - t
-    b0, b1, b2, b3 = u**3, 3 * u * u * t, 3 * u * t * t, t**3
-    basis = np.stack([(b1[:, None] * leave).ravel(), (b2[:, None] * arrive).ravel()], 1)
-    fixed = (b0 + b1)[:, None] * p[0] + (b2 + b3)[:, None] * p[-1]
-    reach = np.linalg.lstsq(basis, (p - fixed).ravel(), rcond=None)[0]
+    b1, b2 = 3 * u * u * t, 3 * u * t * t
+    rest = p - np.outer(u**3 + b1, p[0]) - np.outer(b2 + t**3, p[-1])
+    # the two unknowns' normal equations
+    here, there, across = float(b1 @ b1), float(b2 @ b2), float(b1 @ b2) * float(leave @ arrive)
+    at_start, at_end = float(b1 @ (rest @ leave)), float(b2 @ (rest @ arrive))
+    reach = np.zeros(2)
+    if (det := here * there - across**2) > 1e-12 * here * there:
+        reach = np.array([there * at_start - across * at_end, here * at_end - across * at_start]) / det
     span = float(np.hypot(*(p[-1] - p[0])))
     if reach.min() < 1e-3 * span:
         reach = np.full(2, span / 3)
@@ -88,8 +92,8 @@ def _least_squares(p: Array, t: Array, leave: Array, arrive: Array) -> Array:
 def _nearer(c: Array, p: Array, t: Array) -> Array:
     """Parameters moved by one Newton step towards the curve's nearest points."""
     u = 1 - t
-    d1 = 3 * (np.outer(u * u, c[1] - c[0]) + np.outer(2 * u * t, c[2] - c[1]) + np.outer(t * t, c[3] - c[2]))
-    d2 = 6 * (np.outer(u, c[2] - 2 * c[1] + c[0]) + np.outer(t, c[3] - 2 * c[2] + c[1]))
+    d1 = np.array([u * u, 2 * u * t, t * t]).T @ (3 * np.diff(c, axis=0))
+    d2 = np.array([u, t]).T @ (6 * np.diff(c, 2, axis=0))
     off = curve_at(c, t) - p
     slope = (d1 * d1).sum(1) + (off * d2).sum(1)
     step = np.divide((off * d1).sum(1), slope, out=np.zeros_like(t), where=np.abs(slope) > 1e-12)

@@ -87,8 +87,12 @@ def _settle(folder: Path) -> None:
         return
     try:
         if (aside / LIST).is_file():
-            for path, name in json.loads((aside / LIST).read_bytes()).items():
+            staged = json.loads((aside / LIST).read_bytes())
+            for path, name in staged.items():
                 _move(folder, path, None if name is None else aside / name)
+            for place in sorted({(folder / path).parent for path in staged}):
+                if place.is_dir():  # else what it held is gone, and it too
+                    _settled(place)
             (aside / LIST).unlink()
         shutil.rmtree(aside)
     except OSError as why:
@@ -104,7 +108,6 @@ def _move(folder: Path, path: str, source: Path | None) -> None:
     elif source.is_file():  # else it was moved before the interruption
         target.parent.mkdir(parents=True, exist_ok=True)
         source.replace(target)
-        _settled(target.parent)
 
 
 def _store(path: Path, content: bytes) -> None:

@@ -4,9 +4,10 @@
 
 SET is a reference set's folder.  Half of a pair's scenes show a true piece of the one form and half one of the other,
 by what ranking assumes of pieces (`tests/scenes/made.py`), photographed by the quick drawer.  Each is measured as any
-photo and counts as confused where ranking's likelihoods speak for the other form.  FILE keeps a line for each scene
-done: a run that was stopped goes on from there, and one with more scenes adds to it.  Prediction and observation agree
-where they are within a factor of 1.5 or the prediction lies in the 95 % (Wilson) interval of what was observed.
+photo and counts as confused where ranking's likelihoods speak for the other form; without a card, which the
+prediction takes to be found, it does not count.  FILE keeps a line for each scene done: a run that was stopped goes on
+from there, and one with more scenes adds to it.  Prediction and observation agree where they are within a factor of 1.5
+or the prediction lies in the 95 % (Wilson) interval of what was observed.
 """
 
 from __future__ import annotations
@@ -82,9 +83,14 @@ def rows_of(done: Sequence[Row], photos: str, names: Sequence[str], scenes: int)
     return [r for r in done if r["photos"] == photos and r["pair"] == list(names) and r["scene"] < scenes]
 
 
+def scaled(rows: Sequence[Row]) -> list[Row]:
+    """Those whose bait and card were found."""
+    return [r for r in rows if r["found"] and r["u_length"] is not None]
+
+
 def verdict(predicted: float, rows: Sequence[Row]) -> str:
     """What was observed beside what was predicted."""
-    found = [r for r in rows if r["found"]]
+    found = scaled(rows)
     wrong, n = sum(r["ratio"] < 0 for r in found), len(found)
     low, high = wilson(wrong, n)
     own = float(np.mean([1 / (1 + np.exp(min(abs(r["ratio"]), 500))) for r in found])) if found else float("nan")
@@ -98,7 +104,7 @@ def verdict(predicted: float, rows: Sequence[Row]) -> str:
 
 def noise_line(rows: Sequence[Row]) -> str:
     """The medians of what the photos' readings state, beside how far they were off."""
-    found = [r for r in rows if r["found"] and r["u_length"] is not None]
+    found = scaled(rows)
 
     def middle(values: Iterator[float]) -> float:
         return float(np.median(list(values)))
@@ -111,7 +117,8 @@ def noise_line(rows: Sequence[Row]) -> str:
         f"{100 * _spread([r['length_off'] for r in found]):.2f} % and "
         f"{100 * _spread([r['aspect_off'] for r in found]):.2f} %; "
         f"ties misread {sum(r['ties'][0] != r['ties'][1] for r in found)} of {len(found)}; "
-        f"not one bait {sum(not r['found'] for r in rows)} of {len(rows)}"
+        f"not one bait {sum(not r['found'] for r in rows)} of {len(rows)}, no card "
+        f"{sum(r['found'] for r in rows) - len(found)}"
     )
 
 
