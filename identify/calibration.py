@@ -6,7 +6,7 @@ and y run as in the picture (y down), along the card's sides where there is a ca
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -14,6 +14,9 @@ from numpy.typing import ArrayLike, NDArray
 from identify.geometry import Array, apply_homography
 from identify.records import Card, Notice, Scale
 from identify.settings import Point
+
+SHEET_MM = 90.0
+"""Shortest side of a card that a bait may lie on as on a sheet of paper: the usual bait with room around it."""
 
 Matrix3 = tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]
 
@@ -78,6 +81,27 @@ class Calibration:
     def has_scale(self) -> bool:
         """Whether lengths can be given in millimetres."""
         return self.to_plane is not None
+
+    @property
+    def sheet_px(self) -> Array | None:
+        """Corners (4, 2), clockwise as seen, of a card so large that baits lie on it as on any ground; None where the
+        card is none."""
+        if self.card.corners_px is None or not self.has_scale:
+            return None
+        corners = np.asarray(self.card.corners_px, float)
+        mm = self.to_mm(corners)
+        return corners if np.hypot(*(np.roll(mm, -1, 0) - mm).T).min() >= SHEET_MM else None
+
+    def on_sheet(self, point_px: ArrayLike) -> bool:
+        """Whether a point is seen on a card so large that baits lie on it."""
+        if (corners := self.sheet_px) is None:
+            return False
+        along, to = np.roll(corners, -1, 0) - corners, np.asarray(point_px, float) - corners
+        return bool((along[:, 0] * to[:, 1] - along[:, 1] * to[:, 0] > 0).all())
+
+    def below(self, point_px: ArrayLike) -> Calibration:
+        """What holds for a bait that is seen there: if it lies on a large card, it lies in the plane of its top."""
+        return replace(self, card_thickness_mm=0.0) if self.on_sheet(point_px) else self
 
     def to_mm(self, points_px: ArrayLike, height_mm: float = 0.0) -> Array:
         """Points (n, 2) of the picture that lie `height_mm` above the plane of the card's top, in the card frame.

@@ -127,6 +127,7 @@ def measure_bait(
     photo: Photo, region: Region, calibration: Calibration, number: int = 1, told: tuple[Told, ...] = ()
 ) -> Measurement:
     """Measure one separated bait.  A thickness that was `told` goes into the correction for its height."""
+    calibration = calibration.below(region.middle_px)
     seen = closeup.look(photo, region, calibration)
     traced = body.trace(photo, region, seen)
     thick = next((Thickness(float(t.value), t.u, "told") for t in told if t.key == "thickness_mm" and t.u), None)

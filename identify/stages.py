@@ -38,6 +38,12 @@ class Region:
     ground: NDArray[np.float32]
     touches_edge: bool
 
+    @property
+    def middle_px(self) -> Array:
+        """The middle (2,) of the core, in pixels of the photo."""
+        middle: Array = self.to_photo(np.argwhere(self.core).mean(0)[None, ::-1])[0]
+        return middle
+
     def to_photo(self, points: ArrayLike) -> Array:
         """Points (n, 2) of the arrays in pixels of the photo."""
         full: Array = (np.asarray(points, float) + 0.5) * self.shrink - 0.5 + np.array(self.window[:2], float)
@@ -175,4 +181,5 @@ class Paint:
 
 def as_polygon(points: ArrayLike) -> Polygon:
     """An (n, 2) array as a tuple of points."""
-    return tuple((x, y) for x, y in np.asarray(points, float).tolist())
+    x, y = np.asarray(points, float).reshape(-1, 2).T.tolist()
+    return tuple(zip(x, y, strict=True))

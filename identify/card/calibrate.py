@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from identify.calibration import Calibration, Camera, Lens, Matrix3
+from identify.calibration import SHEET_MM, Calibration, Camera, Lens, Matrix3
 from identify.card.judge import Candidate
 from identify.card.lens import lens_of
 from identify.card.light import Patch
@@ -21,6 +21,8 @@ from identify.stages import as_polygon
 STEEP_DEG = 15.0
 UNEVEN = 0.18
 """Logarithm of luminance by which light may run over the card before it is worth saying."""
+THINGS = 0.05
+"""Share of a card that differs from the rest, from which it is worth saying; on a large one baits lie."""
 SMALL_PX = 250.0
 U_CARD_SIZE = 0.0006
 """Relative: ISO/IEC 7810 lets an ID-1 card differ by 0.14 % in width and 0.1 % in height from its middle values."""
@@ -106,7 +108,8 @@ def _warnings(photo: Photo, found: Candidate, lens: Lens) -> tuple[Notice, ...]:
         notices.append(
             Notice("card-tilted", f"The card is seen at {pose.tilt_deg:.0f}°; hold the camera more nearly above it.")
         )
-    if patch.range > UNEVEN or patch.odd > 0.05 or patch.shade > 0:
+    things_on_it = patch.odd > THINGS and np.ptp(pose.plane_mm, axis=0).min() < SHEET_MM
+    if patch.range > UNEVEN or things_on_it or patch.shade > 0:
         notices.append(
             Notice("card-uneven", "Light falls unevenly on the card, so colours and brightness are less sure.")
         )

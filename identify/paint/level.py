@@ -18,6 +18,8 @@ AROUND = (1.08, 1.14, 1.20, 1.26)
 """Frames round the card, as multiples of its size, on which the ground is looked at."""
 WITHIN = np.array([[x, y] for x in (-2, 0, 2) for y in (-2, 0, 2)])
 """Pixels about a place that stand for 5 × 5."""
+INSIDE = (0.3, 0.55, 0.8, 0.93)
+"""The same within a card that the bait lies on: then it is the ground itself."""
 SAME_GROUND = 0.15
 """Greatest difference in log ratios of channels for the two to be one ground."""
 LIMIT = 0.3
@@ -31,7 +33,8 @@ def light_level(photo: Photo, region: Region, calibration: Calibration) -> float
         return 1.0
     step = max(1, int(np.sqrt(region.mask.sum()) / 40))
     here = np.median(region.ground[::step, ::step][region.mask[::step, ::step]], axis=0).astype(float)
-    there = _ground_round(photo, np.asarray(corners, float))
+    on_it = calibration.on_sheet(region.middle_px)
+    there = _frames(photo, np.asarray(corners, float), INSIDE if on_it else AROUND)
     if here.min() <= 0 or len(there) < 40:
         return 1.0
     ratios = np.log(np.maximum(there, 1e-5)) - np.log(here)
@@ -45,12 +48,13 @@ def light_level(photo: Photo, region: Region, calibration: Calibration) -> float
     return float(np.exp(log_ratio)) if abs(log_ratio) < LIMIT else 1.0
 
 
-def _ground_round(photo: Photo, corners: Array) -> Array:
-    """Linear RGB (n, 3) on frames round the card, means over 5 × 5 pixels, what lies outside the photo left out."""
+def _frames(photo: Photo, corners: Array, sizes: tuple[float, ...]) -> Array:
+    """Linear RGB (n, 3) on frames of these sizes about the card's middle, 1 being the card's own: means over 5 × 5
+    pixels, what lies outside the photo left out."""
     t = np.linspace(0, 1, 24, endpoint=False)[:, None]
     sides = np.concatenate([a + t * (b - a) for a, b in zip(corners, np.roll(corners, -1, 0), strict=True)])
     centre = corners.mean(0)
-    points = np.concatenate([centre + k * (sides - centre) for k in AROUND]).round().astype(int)
+    points = np.concatenate([centre + k * (sides - centre) for k in sizes]).round().astype(int)
     inside = (points.min(1) >= 2) & (points[:, 0] < photo.width - 2) & (points[:, 1] < photo.height - 2)
     points = points[inside]
     if not len(points):

@@ -47,6 +47,11 @@ def cut_out(photo: Photo, thing: Thing, scene: Scene, px_per_mm: float) -> Regio
     mask = (fetch(thing.mask.astype(np.float32), place, scene.step) > 0.5) | core
     cell = scene.step * scene.ground_step
     bare = fetch(scene.ground, np.full(2, (cell - 1) / 2), cell)
+    if scene.sheet is not None and scene.sheet_px is not None:
+        corners = (scene.sheet_px - [x0, y0] + 0.5) / shrink - 0.5
+        inside = np.zeros(mask.shape, np.uint8)
+        cv2.fillConvexPoly(inside, np.round(corners * 16).astype(np.int32), 1, shift=4)
+        bare[inside > 0] = fetch(scene.sheet, np.full(2, (cell - 1) / 2), cell)[inside > 0]
     edge = bool(mask[0].any() and y0 == 0) or bool(mask[-1].any() and y1 >= photo.height - shrink)
     edge = edge or bool(mask[:, 0].any() and x0 == 0) or bool(mask[:, -1].any() and x1 >= photo.width - shrink)
     for plane in (mask, core, bare):

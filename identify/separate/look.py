@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from identify import pixelnet
 from identify.calibration import Calibration
 from identify.geometry import Array
 from identify.photo import Photo
+from identify.records import Polygon
 from identify.separate.ground import Plane, bare_ground
 from identify.separate.morphology import Mask
 
@@ -23,6 +24,10 @@ MOST_PIXELS = 1.3e6
 _REDUCED = 1000
 """Longest side of the reduced picture that serves where it is fine enough: the card was looked for in it, too."""
 _NOT_GROUND = 0.15
+_OFF = 0.25
+"""Logarithm by which a thing's light differs from that of the sheet it lies on."""
+_OUTLINE_MM = 2.0
+"""To each side of a large card's outline, what shows is neither ground nor a thing."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,8 +36,10 @@ class Scene:
 
     `body`: the silhouette of a bait's body, what hides it for the camera included; `wire`: rings and hooks; `lip`;
     `thing`: any other thing that lies on the ground.  `step`: pixels of the photo along one of the scene's;
-    `px_per_mm`: the scene's own scale, known or guessed; `on_card` (h, w): True on the card.  `ground` (gh, gw, 3):
-    linear RGB of the bare ground, each of its pixels `ground_step` of the scene's along a side.
+    `px_per_mm`: the scene's own scale, known or guessed.  `on_card` (h, w): True on the card, where no bait lies;
+    `outline` (h, w): True there, and on the outline of a card so large that baits lie on it.  `ground` (gh, gw, 3):
+    linear RGB of the bare ground, each of its pixels `ground_step` of the scene's along a side; `sheet`: the same for
+    what is seen on such a card, whose corners are `sheet_px` in the photo.
     """
 
     body: Plane
@@ -42,8 +49,11 @@ class Scene:
     step: float
     px_per_mm: float
     on_card: Mask
+    outline: Mask
     ground: Plane
     ground_step: int
+    sheet: Plane | None = None
+    sheet_px: Array | None = None
 
     def to_photo(self, points: ArrayLike) -> Array:
         """Points (n, 2) of the scene in pixels of the photo."""
@@ -72,10 +82,32 @@ def look_at(photo: Photo, calibration: Calibration, px_per_mm: float | None = No
         return None
     linear = _reduced(photo, step, (w, h))
     body, wire, lip, thing = pixelnet.probabilities(linear, "identify.separate", "scene")
-    on_card = _card_mask(calibration, (h, w), step)
-    lies = cv2.max(cv2.max(body, wire), cv2.max(lip, thing)) >= _NOT_GROUND
-    ground, ground_step = bare_ground(linear, ~(lies | on_card))
-    return Scene(body, wire, lip, thing, step, px_per_mm / step, on_card, ground, ground_step)
+    sheet_px = calibration.sheet_px
+    inside = _drawn(calibration.card.corners_px, (h, w), step)
+    bait = cv2.max(cv2.max(body, wire), lip)
+    scale = px_per_mm / step
+    if sheet_px is None:
+        on_card = cv2.dilate(inside, np.ones((3, 3), np.uint8)) > 0
+        ground, ground_step = bare_ground(linear, (cv2.max(bait, thing) < _NOT_GROUND) & ~on_card)
+        return Scene(body, wire, lip, thing, step, scale, on_card, on_card, ground, ground_step)
+    around = np.ones((2 * round(_OUTLINE_MM * scale) + 1,) * 2, np.uint8)
+    outline = cv2.morphologyEx(inside, cv2.MORPH_GRADIENT, around) > 0
+    on_sheet = inside > 0
+    ground, ground_step = bare_ground(linear, (cv2.max(bait, thing) < _NOT_GROUND) & ~outline & ~on_sheet)
+    sheet, _ = bare_ground(linear, (bait < _NOT_GROUND) & ~outline & on_sheet)
+    # the network takes a sheet for a thing; what lies on it is another one only where it shows something else
+    thing = np.where(on_sheet & ~_stands_off(linear, sheet, ground_step), np.float32(0), thing)
+    nowhere = np.zeros((h, w), bool)
+    return Scene(body, wire, lip, thing, step, scale, nowhere, outline, ground, ground_step, sheet, sheet_px)
+
+
+def _stands_off(linear: Plane, ground: Plane, ground_step: int) -> Mask:
+    """Where a picture (h, w) shows other light than the bare ground's."""
+    move = np.array([[1, 0, (1 - ground_step) / 2], [0, 1, (1 - ground_step) / 2]], np.float32) / ground_step
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    bare = cv2.warpAffine(ground, move, linear.shape[1::-1], flags=flags, borderMode=cv2.BORDER_REPLICATE)
+    ratio = np.abs(np.log(np.maximum(cv2.blur(linear, (3, 3)), 1e-4) / np.maximum(bare, 1e-4)))
+    return np.asarray(ratio.max(-1) > _OFF)
 
 
 def _reduced(photo: Photo, step: float, size: tuple[int, int]) -> Plane:
@@ -93,11 +125,10 @@ def _reduced(photo: Photo, step: float, size: tuple[int, int]) -> Plane:
     return np.asarray(out, np.float32)
 
 
-def _card_mask(calibration: Calibration, shape: tuple[int, int], step: float) -> Mask:
+def _drawn(corners_px: Polygon | None, shape: tuple[int, int], step: float) -> NDArray[np.uint8]:
+    """Mask (h, w) of a figure in the photo, 1 inside."""
     mask = np.zeros(shape, np.uint8)
-    corners = calibration.card.corners_px
-    if corners:
-        points = (np.array(corners, float) + 0.5) / step - 0.5
+    if corners_px:
+        points = (np.array(corners_px, float) + 0.5) / step - 0.5
         cv2.fillPoly(mask, [np.round(points * 16).astype(np.int32)], 1, shift=4)
-        return cv2.dilate(mask, np.ones((3, 3), np.uint8)) > 0
-    return mask > 0
+    return mask

@@ -83,7 +83,7 @@ def bodies(scene: Scene, wire: float) -> list[Thing]:
 
 def others(scene: Scene, found: list[Thing], wire: float) -> list[Thing]:
     """Things that are no bodies: what the network calls so, and wire that hangs on no body."""
-    free: Mask = ~scene.on_card
+    free: Mask = ~scene.outline
     for thing in found:
         part = _Patch(*thing.place, thing.mask).of(free)
         part &= ~thing.mask

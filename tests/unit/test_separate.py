@@ -50,13 +50,9 @@ def scene(**planes: Array) -> Scene:
     nothing = np.zeros(SHAPE, np.float32)
     shown = {k: np.asarray(planes.get(k, nothing), np.float32) for k in ("body", "wire", "lip", "thing")}
     on_card: NDArray[np.bool_] = np.asarray(planes.get("on_card", nothing), float) > 0
+    bare = np.full((1, 1, 3), GREY, np.float32)
     return Scene(
-        **shown,
-        step=1.0,
-        px_per_mm=PX_PER_MM,
-        on_card=on_card,
-        ground=np.full((1, 1, 3), GREY, np.float32),
-        ground_step=400,
+        shown["body"], shown["wire"], shown["lip"], shown["thing"], 1.0, PX_PER_MM, on_card, on_card, bare, 400
     )
 
 
