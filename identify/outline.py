@@ -10,7 +10,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from identify.geometry import Array, max_feret
 
@@ -48,7 +48,17 @@ def profile(outline: ArrayLike, n: int = STATIONS) -> Array:
     in x, which is the Feret length.  Where the outline crosses a station more than twice, the outermost ones count.
     """
     pts = np.asarray(outline, float)
-    heights: Array = heights_at(pts, (np.arange(n) + 0.5) / n) / np.ptp(pts[:, 1])
+    heights: Array = profiles(pts, [len(pts)], n)[0]
+    return heights
+
+
+def profiles(points: Array, counts: ArrayLike, n: int = STATIONS) -> Array:
+    """As `profile` (k, 2, n), of k outlines whose points stand one after the other, so many of each."""
+    ends = np.cumsum(counts)
+    starts = np.concatenate([[0], ends[:-1]])
+    y = points[:, 1]
+    depth = np.maximum.reduceat(y, starts) - np.minimum.reduceat(y, starts)
+    heights: Array = _heights(points, ends, (np.arange(n) + 0.5) / n) / depth[:, None, None]
     return heights
 
 
@@ -56,22 +66,33 @@ def heights_at(outline: ArrayLike, stations: ArrayLike) -> Array:
     """Heights (2, n) of the upper and the lower side of an outline (m, 2) in the bait's frame, in its own unit, at
     stations (n,) told as rising fractions of its extent in x, strictly between 0 and 1."""
     pts = np.asarray(outline, float)
-    x0, y0 = pts.T
-    x1, y1 = np.roll(pts, -1, axis=0).T
-    at = x0.min() + np.asarray(stations, float) * np.ptp(x0)
+    heights: Array = _heights(pts, np.array([len(pts)]), np.asarray(stations, float))[0]
+    return heights
+
+
+def _heights(points: Array, ends: NDArray[np.int64], at: Array) -> Array:
+    """As `heights_at` (k, 2, n), of k outlines whose points stand one after the other up to `ends` (k,)."""
+    starts = np.concatenate([[0], ends[:-1]])
+    which = np.repeat(np.arange(len(ends)), ends - starts)
+    after = np.arange(1, len(points) + 1)
+    after[ends - 1] = starts
+    x, y0 = points.T
+    lowest = np.minimum.reduceat(x, starts)
+    x0 = (x - lowest[which]) / (np.maximum.reduceat(x, starts) - lowest)[which]
+    x1, y1 = x0[after], y0[after]
     n = len(at)
-    # every edge of the outline covers a run of stations: list all pairs of edge and station that meet
+    # every edge of an outline covers a run of stations: list all pairs of edge and station that meet
     low = np.searchsorted(at, np.minimum(x0, x1))
-    high = np.searchsorted(at, np.maximum(x0, x1))
-    counts = high - low
-    edge = np.repeat(np.arange(len(pts)), counts)
-    station = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts) + low[edge]
+    counts = np.searchsorted(at, np.maximum(x0, x1)) - low
+    edge = np.repeat(np.arange(len(points)), counts)
+    station = np.arange(len(edge)) - np.repeat(np.cumsum(counts) - counts, counts) + low[edge]
     share = (at[station] - x0[edge]) / (x1[edge] - x0[edge])
     y = y0[edge] + share * (y1[edge] - y0[edge])
-    upper, lower = np.full(n, -np.inf), np.full(n, np.inf)
-    np.maximum.at(upper, station, y)
-    np.minimum.at(lower, station, y)
-    return np.vstack([upper, lower])
+    upper, lower = np.full(len(ends) * n, -np.inf), np.full(len(ends) * n, np.inf)
+    place = which[edge] * n + station
+    np.maximum.at(upper, place, y)
+    np.minimum.at(lower, place, y)
+    return np.stack([upper.reshape(-1, n), lower.reshape(-1, n)], axis=1)
 
 
 @lru_cache(maxsize=8)
@@ -83,12 +104,13 @@ def waves(n: int = STATIONS, orders: int = THICKNESS_WAVES) -> Array:
 
 
 def descriptors(heights: ArrayLike) -> Array:
-    """Sine coefficients (DESCRIPTORS,) of a `profile`: first of the thickness (upper minus lower side), then of the
-    camber (the mean of both, how the body bends)."""
-    upper, lower = np.asarray(heights, float)
-    basis = waves(len(upper)) * (2 / len(upper))
-    found: Array = np.concatenate([basis @ (upper - lower), basis[:CAMBER_WAVES] @ ((upper + lower) / 2)])
-    return found
+    """Sine coefficients (..., DESCRIPTORS) of a `profile` (..., 2, n): first of the thickness (upper minus lower side),
+    then of the camber (the mean of both, how the body bends)."""
+    both = np.asarray(heights, float)
+    upper, lower = both[..., 0, :], both[..., 1, :]
+    basis = (waves(both.shape[-1]) * (2 / both.shape[-1])).T
+    thickness, camber = (upper - lower) @ basis, (upper + lower) / 2 @ basis[:, :CAMBER_WAVES]
+    return np.concatenate([thickness, camber], axis=-1)
 
 
 def heights_from(found: ArrayLike, n: int = STATIONS) -> Array:

@@ -62,7 +62,7 @@ def points(w: Weighed, stated: Stated, colours: Paints | None) -> tuple[Point, .
     """Every feature that was measured or told, in ranking's order, then what was stated and could not be seen."""
     r, p = w.r, w.p
     seen = measured(r, w.way)
-    would = expected(r, p, w.best, w.way, None)
+    would = expected(r, p, w.best, w.way, None, w.features)
     told = told_features(r)
     found = []
     for name, value in w.features.items():

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import chain
 
 import numpy as np
 
 from identify.geometry import Array
-from identify.outline import DESCRIPTORS, descriptors, profile
+from identify.outline import DESCRIPTORS, descriptors, profiles
 from identify.rank.background import Background, background
 from identify.rank.covariance import Axes, outline_axes
 from identify.rank.noise import Noise
@@ -165,9 +166,11 @@ def prepare(forms: Sequence[Form], noise: Noise | None = None) -> Prepared:
     depth_tolerance = np.where(np.isnan(depth_tolerance), noise.depth_tolerance, depth_tolerance)
 
     raw = np.full((len(kept), DESCRIPTORS), np.nan)
-    for i, form in enumerate(kept):
-        if form.outline_mm is not None:
-            raw[i] = descriptors(profile(form.outline_mm))
+    drawn = [i for i, form in enumerate(kept) if form.outline_mm is not None]
+    if drawn:
+        outlines = [kept[i].outline_mm or () for i in drawn]
+        flat = chain.from_iterable(chain.from_iterable(outlines))
+        raw[drawn] = descriptors(profiles(np.fromiter(flat, float).reshape(-1, 2), [len(one) for one in outlines]))
     ties, hangers = _rings(kept, lambda f: f.line_ties), _rings(kept, lambda f: f.hangers)
     eye_place = np.full((len(kept), 2), np.nan)
     for i, form in enumerate(kept):

@@ -5,11 +5,11 @@ from __future__ import annotations
 import codecs
 import difflib
 import re
-import tomllib
 import types
 import typing
 from typing import Any, TypeVar
 
+import tomli
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
@@ -31,7 +31,7 @@ IN_PLAIN_WORDS = {
     "Cannot mutate immutable namespace": "a section and a key have the same name",
     "Cannot declare": "a section stands twice: sections that may repeat are written [[name]]",
 }
-"""What tomllib says, for people who do not program."""
+"""What tomli says, for people who do not program."""
 
 WRONG_TYPE = {
     "string_type": 'must be text in quotes: "…"',
@@ -73,8 +73,8 @@ def decode(data: bytes, notes: Notes) -> str | None:
 def parse_toml(text: str, notes: Notes) -> dict[str, Any] | None:
     """The file's values, None (with a fault) if it is not TOML."""
     try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as why:
+        return tomli.loads(text)
+    except tomli.TOMLDecodeError as why:
         message = str(why)
         at = AT.search(message)
         line = int(at.group(1)) if at and at.group(1) else text.count("\n") + 1

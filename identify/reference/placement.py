@@ -7,7 +7,6 @@ from collections.abc import Iterable, Iterator, Sequence
 import numpy as np
 
 from identify.geometry import Array
-from identify.reference.forms import forms_of
 from identify.reference.parse import Notes
 from identify.reference.profile import Form
 from identify.reference.schema import Places
@@ -34,7 +33,7 @@ def levels(what: Profile) -> Iterable[tuple[Path, Places]]:
 
 def _drawn(what: Profile) -> Iterator[tuple[Form, Array, float, str]]:
     """Each form that has an outline, with it, how far is far, and the form's name for people."""
-    for form in forms_of(what, 0):
+    for form in what.forms:
         if form.outline_mm is not None:
             which = f"size '{form.size}'" + (f", variant '{form.variant}'" if form.variant else "")
             yield form, np.array(form.outline_mm), max(FAR_MM, FAR_SHARE * form.length_mm), which

@@ -6,6 +6,7 @@ business of `checks`.
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, StringConstraints
@@ -14,6 +15,7 @@ from pydantic_core import PydanticCustomError
 from identify.reference import surface, years
 
 SCHEMA = 1
+CONTROL = re.compile(r"[\x00-\x1f]")
 
 Pattern = Literal["plain", "dots", "bars", "blend", "other"]
 KnownBy = Literal["marked", "paper", "told", "collectors", "tool"]
@@ -34,7 +36,7 @@ def _version(value: int) -> int:
 
 
 def _name(value: str) -> str:
-    if not value.strip() or " / " in value or value != value.strip() or any(ord(c) < 32 for c in value):
+    if not value.strip() or " / " in value or value != value.strip() or CONTROL.search(value):
         raise PydanticCustomError(
             "bad-name",
             "'{value}' cannot be a name",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -53,6 +53,13 @@ class Profile:
         """Codes of the sizes; a size without a code is called by its place, from 1."""
         return tuple(size.code if size.code is not None else str(i + 1) for i, size in enumerate(self.data.size))
 
+    @cached_property
+    def forms(self) -> tuple[Form, ...]:
+        """Every size and variant with its values resolved, as of the first of the sets that are asked."""
+        from identify.reference.forms import forms_of
+
+        return tuple(forms_of(self, 0))
+
 
 @dataclass(frozen=True)
 class ReferenceSet:
@@ -82,9 +89,8 @@ class ReferenceSet:
 
     @cached_property
     def _forms(self) -> tuple[Form, ...]:
-        from identify.reference.forms import forms_of
-
-        return tuple(form for profile in self.profiles for form in forms_of(profile, self.index))
+        forms = (form for profile in self.profiles for form in profile.forms)
+        return tuple(forms) if self.index == 0 else tuple(replace(form, set=self.index) for form in forms)
 
     def forms(self) -> tuple[Form, ...]:
         """Every maker, model, size and variant with its values resolved, in the order of files, sizes, variants."""

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+import shapely
 
 from identify.geometry import Array
+from identify.settings import Point
 
 NUMBERS = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "Z": 0}
 TOKEN = re.compile(r"[A-DF-Za-df-z]|[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?", re.ASCII)
@@ -51,15 +54,18 @@ def _weights(degree: int, n: int) -> Array:
     return out
 
 
-def bezier(control: Array) -> Array:
-    """A quadratic (3, 2) or cubic (4, 2) Bézier curve as a polyline without its first point.
+def bezier(control: Sequence[Point]) -> Array:
+    """A quadratic (3 points) or cubic (4 points) Bézier curve as a polyline (n, 2) without its first point.
 
     The number of points keeps the chord error, at most max|B''| / 8n², below FLATNESS.
     """
     degree = len(control) - 1
-    bend = float(np.abs(control[:-2] - 2 * control[1:-1] + control[2:]).sum(1).max()) * degree * (degree - 1)
-    n = min(max(math.ceil(math.sqrt(bend / (8 * FLATNESS))), 1), MOST_POINTS)
-    curve: Array = _weights(degree, n) @ control
+    bend = max(
+        abs(a[0] - 2 * b[0] + c[0]) + abs(a[1] - 2 * b[1] + c[1])
+        for a, b, c in zip(control, control[1:], control[2:], strict=False)
+    )
+    n = min(max(math.ceil(math.sqrt(bend * degree * (degree - 1) / (8 * FLATNESS))), 1), MOST_POINTS)
+    curve: Array = _weights(degree, n) @ np.array(control)
     return curve
 
 
@@ -69,9 +75,9 @@ def parse(data: str) -> tuple[Subpath, ...]:
     if not tokens or tokens[0] not in ("M", "m"):
         raise PathFault("a path begins with M, a move to its first point")
     done: list[Subpath] = []
-    points: list[Array] = []
-    here = start = np.zeros(2)
-    handle: Array | None = None
+    points: list[Array | list[Point]] = []
+    here = start = (0.0, 0.0)
+    handle: Point | None = None
     before = ""
     command = ""
     i = 0
@@ -97,32 +103,31 @@ def parse(data: str) -> tuple[Subpath, ...]:
             end(closed=True)
             here, handle, before = start, None, "Z"
             continue
-        numbers = tokens[i : i + NUMBERS[kind]]
-        if len(numbers) < NUMBERS[kind] or not all(isinstance(v, float) for v in numbers):
+        numbers = [v for v in tokens[i : i + NUMBERS[kind]] if isinstance(v, float)]
+        if len(numbers) < NUMBERS[kind]:
             raise PathFault(f"the command {command} needs {NUMBERS[kind]} number(s)")
         i += NUMBERS[kind]
-        values = np.array(numbers, float)
+        x, y = here if relative else (0.0, 0.0)
         if kind == "H":
-            places = np.array([[values[0] + (here[0] if relative else 0.0), here[1]]])
+            places = [(x + numbers[0], here[1])]
         elif kind == "V":
-            places = np.array([[here[0], values[0] + (here[1] if relative else 0.0)]])
+            places = [(here[0], y + numbers[0])]
         else:
-            places = values.reshape(-1, 2) + (here if relative else 0.0)
+            places = [(x + a, y + b) for a, b in zip(numbers[::2], numbers[1::2], strict=True)]
         if kind == "M":
             end(closed=False)
             here = start = places[0]
-            points.append(here[None])
+            points.append([here])
             handle, before = None, "M"
             command = "l" if relative else "L"
             continue
         if not points:
-            points.append(here[None])
-        mirrored = 2 * here - handle if handle is not None else here
+            points.append([here])
         if kind in "ST":
-            follows = before in ("CS" if kind == "S" else "QT")
-            places = np.vstack([mirrored if follows else here, places])
+            follows = handle is not None and before in ("CS" if kind == "S" else "QT")
+            places.insert(0, (2 * here[0] - handle[0], 2 * here[1] - handle[1]) if follows and handle else here)
         if kind in "CSQT":
-            points.append(bezier(np.vstack([here, places])))
+            points.append(bezier([here, *places]))
             handle = places[-2]
         else:
             points.append(places)
@@ -149,6 +154,8 @@ def crossing(points: Array) -> Array | None:
     back = (step * following).sum(1) < -(1 - 1e-9) * np.hypot(*step.T) * np.hypot(*following.T)
     if back.any():
         return np.asarray(end[int(np.argmax(back))], float)
+    if shapely.is_simple(shapely.linearrings(points)):  # which is much faster, but does not say where
+        return None
     x, y = points.T
     # side[i, j]: on which side of segment i the point j lies; 0 on its line
     side = step[:, :1] * (y - y[:, None]) - step[:, 1:] * (x - x[:, None])

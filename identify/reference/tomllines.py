@@ -1,4 +1,4 @@
-"""Where in a TOML file a key stands: `tomllib` reads values, but forgets their lines."""
+"""Where in a TOML file a key stands: `tomli` reads values, but forgets their lines."""
 
 from __future__ import annotations
 
