@@ -28,6 +28,8 @@ SIZES = (20.0, 16.0, 13.0, 11.0, 9.0, 7.5)
 LINES = 2
 SMALL = 9.0
 LEAD = 1.2
+TOGETHER = "\u00a0"
+"""A space at which no line is broken."""
 
 
 def labels(piles: Piles, out: Path, hashes: Mapping[str, str | None], units: Units = "mm") -> bytes:
@@ -62,7 +64,7 @@ def _draw(canvas: Any, pile: Pile, picture: Path, units: Units) -> None:
         wide, high = image.getSize()
         k = min(PICTURE / wide, (HEIGHT - 2 * MARGIN) / high)
         y = (HEIGHT - high * k) / 2
-        canvas.drawImage(image, MARGIN * mm, y * mm, wide * k * mm, high * k * mm)
+        canvas.drawImage(image, (MARGIN + (PICTURE - wide * k) / 2) * mm, y * mm, wide * k * mm, high * k * mm)
     x, room = 2 * MARGIN + PICTURE, WIDTH - PICTURE - 3 * MARGIN
     bold, plain = bold_font(), plain_font()
     canvas.setFillGray(0)
@@ -73,7 +75,7 @@ def _draw(canvas: Any, pile: Pile, picture: Path, units: Units) -> None:
         for line in _lines(printable(pile.maker), plain, SMALL, room * mm)[:1]:
             canvas.drawString(x * mm, at, line)
         at -= SMALL / 2
-    name = pile.name if pile.model is None else " ".join(filter(None, (pile.model, pile.size)))
+    name = pile.name if pile.model is None else TOGETHER.join(filter(None, (pile.model, pile.size)))
     size, lines = _broken(printable(name), bold, room * mm)
     canvas.setFont(bold, size)
     for line in lines:
@@ -81,7 +83,7 @@ def _draw(canvas: Any, pile: Pile, picture: Path, units: Units) -> None:
         canvas.drawString(x * mm, at, line)
         at -= (LEAD - 1) * size
     canvas.setFont(plain, SMALL)
-    for i, text in enumerate(reversed(_lines(about(pile, units), plain, SMALL, room * mm))):
+    for i, text in enumerate(reversed(_said(about(pile, units), plain, room * mm))):
         canvas.drawString(x * mm, MARGIN * mm + i * SMALL * LEAD, text)
 
 
@@ -94,9 +96,17 @@ def _broken(text: str, font: str, room: float) -> tuple[float, list[str]]:
     return size, lines[:LINES]
 
 
+def _said(text: str, font: str, room: float) -> list[str]:
+    """On one line, else one for how many there are and more for what they look like."""
+    if pdfmetrics.stringWidth(text, font, SMALL) <= room:
+        return [text]
+    many, _, looks = text.partition(", ")
+    return [many, *_lines(looks, font, SMALL, room)]
+
+
 def _lines(text: str, font: str, size: float, room: float) -> list[str]:
     lines: list[str] = []
-    for word in text.split():
+    for word in text.split(" "):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and pdfmetrics.stringWidth(longer, font, size) <= room:
             lines[-1] = longer

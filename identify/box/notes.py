@@ -29,13 +29,15 @@ class Choice:
 
 @dataclass(frozen=True)
 class Answer:
-    """What the reference sets say of a bait: its likeliest choices, variants summed out, and that of none."""
+    """What the reference sets say of a bait: its likeliest choices, variants summed out, and that of none; `settle`:
+    what a person could count or measure to be surer."""
 
     choices: tuple[Choice, ...]
     none: float
+    settle: tuple[str, ...] = ()
 
 
-def answer_of(candidates: Sequence[Json], none: float) -> Answer:
+def answer_of(candidates: Sequence[Json], none: float, settle: Sequence[str] = ()) -> Answer:
     """The answer in a line's `candidates` and what is left for none of them, to so many decimals as are the same at
     every run."""
     shares: dict[tuple[str, str, str | None], float] = {}
@@ -44,7 +46,7 @@ def answer_of(candidates: Sequence[Json], none: float) -> Answer:
         shares[key] = shares.get(key, 0.0) + c["probability"]
     shares = {key: round(p, DECIMALS) for key, p in shares.items()}
     ranked = sorted(shares.items(), key=lambda item: (-item[1], item[0][0], item[0][1], item[0][2] or ""))
-    return Answer(tuple(Choice(*key, p) for key, p in ranked), round(none, DECIMALS))
+    return Answer(tuple(Choice(*key, p) for key, p in ranked), round(none, DECIMALS), tuple(settle))
 
 
 def answer_found(found: Identification) -> Answer:
@@ -52,7 +54,7 @@ def answer_found(found: Identification) -> Answer:
     rows = [
         {"maker": c.maker, "model": c.model, "size": c.size, "probability": c.probability} for c in found.candidates
     ]
-    return answer_of(rows, found.none_of_these + found.not_comparable)
+    return answer_of(rows, found.none_of_these + found.not_comparable, [s.text for s in found.would_settle])
 
 
 @dataclass(frozen=True)
@@ -97,7 +99,8 @@ def sheet_of(line: Json, record: PhotoRecord) -> Sheet:
         candidates, none = said.get("candidates"), said.get("none_of_these")
         answer = None
         if candidates is not None and none is not None:
-            answer = answer_of(candidates, none + (said.get("not_comparable") or 0.0))
+            settle = [s["text"] for s in said.get("would_settle") or ()]
+            answer = answer_of(candidates, none + (said.get("not_comparable") or 0.0), settle)
         codes = tuple(w.code for w in m.warnings)
         notes.append(Note(record.photo, m.number, record.sha256 or "", answer, read(m), looks_of(m), codes))
     slip = None if record.slip is None else record.slip.number

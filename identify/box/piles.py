@@ -48,12 +48,13 @@ class Pile:
 
 @dataclass(frozen=True)
 class LookAgain:
-    """A bait that a person must look at (`bait` None: the photo as a whole), and why."""
+    """A bait that a person must look at (`bait` None: the photo as a whole), why, and what to count or measure then."""
 
     photo: str
     bait: int | None
     piece: str | None
     reason: str
+    settle: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -115,7 +116,8 @@ def make_piles(sheets: Iterable[Sheet], join: Join) -> Piles:
     for piece in pieces:
         reason = _doubt(piece)
         if reason is not None:
-            again += [LookAgain(n.photo, n.bait, piece.number, reason) for n in piece.notes]
+            settle = () if piece.answer is None else piece.answer.settle
+            again += [LookAgain(n.photo, n.bait, piece.number, reason, settle) for n in piece.notes]
         elif piece.answer is None or piece.answer.none >= SURE:
             unknown.append(piece)
         else:

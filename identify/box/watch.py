@@ -131,8 +131,7 @@ class Watcher:
                     out.append(Arrival(photo, p.bait, p.piece, name, p.probability, tuple(look)))
         for again in placed.look_again:
             if again.photo == photo:
-                settle = _would_settle(line, again.bait)
-                out.append(Arrival(photo, again.bait, again.piece, None, None, (again.reason, *settle, *look)))
+                out.append(Arrival(photo, again.bait, again.piece, None, None, (again.reason, *again.settle, *look)))
         return sorted(out, key=lambda a: a.bait or 0)
 
     def _nearest(self, note: Note) -> str:
@@ -155,12 +154,6 @@ class Watcher:
         if photo not in self._sorter.journal.entries:
             return None
         return next((n for n in self._sorter.sheet(photo).notes if n.bait == bait), None)
-
-
-def _would_settle(line: Json, bait: int | None) -> Sequence[str]:
-    """What a person could read off the bait to settle it."""
-    said = next((b for b in line["baits"] if b["number"] == bait), None)
-    return [s["text"] for s in (said or {}).get("would_settle") or ()]
 
 
 def watch(

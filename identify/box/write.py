@@ -37,7 +37,8 @@ def piles_json(piles: Piles, folder: str | None = None) -> dict[str, Any]:
         return [{"photo": p.photo, "bait": p.bait, "piece": p.piece, "probability": p.probability} for p in pile.photos]
 
     def again(look: LookAgain) -> dict[str, Any]:
-        return {"photo": look.photo, "bait": look.bait, "piece": look.piece, "reason": look.reason}
+        said = {"photo": look.photo, "bait": look.bait, "piece": look.piece, "reason": look.reason}
+        return {**said, "would_settle": list(look.settle)}
 
     return {
         "schema": SCHEMA,
@@ -149,7 +150,7 @@ def _heap(number: int, pile: Pile, hashes: Hashes, link: Callable[[str], str | N
 
 def _again_tile(look: LookAgain, hashes: Hashes, link: Callable[[str], str | None]) -> Tile:
     name = _shown(look.photo, look.bait)
-    below = " · ".join(filter(None, (look.piece, look.reason)))
+    below = " · ".join(filter(None, (look.piece, look.reason, *look.settle)))
     return Tile(thumb(hashes[look.photo] or "", look.bait), link(look.photo), name, below)
 
 

@@ -124,6 +124,8 @@ def _show(piles: Piles, units: Units) -> None:
     for look in piles.look_again:
         which = "" if look.bait in (None, 1) else f", bait {look.bait}"
         out.print(Text.assemble(("look again: ", "yellow"), f"{look.photo}{which}: {look.reason}"), soft_wrap=True)
+        for text in look.settle:
+            out.print(f"  {text}", soft_wrap=True)
     for name in piles.unread_slips:
         out.print(Text.assemble(("slip not read: ", "yellow"), name), soft_wrap=True)
     pieces = sum(p.pieces for p in (*piles.piles, *piles.unknown))

@@ -175,6 +175,14 @@ def test_baits_go_to_the_pile_of_their_likeliest_answer() -> None:
     assert not (found.look_again or found.unknown or found.unread_slips or found.not_measured)
 
 
+def test_doubtful_ones_say_what_would_settle_it() -> None:
+    doubt = replace(answer("A", 0.5), settle=("count the ties",))
+    (again,) = make_piles(
+        [sheet("p.jpg", doubt), sheet("q.jpg", replace(answer("A", 0.9), settle=("no",)))], never
+    ).look_again
+    assert again.photo == "p.jpg" and again.settle == ("count the ties",)
+
+
 def test_doubtful_ones_are_looked_at_again_with_the_reason() -> None:
     unsure, empty = sheet("a", answer("A", 0.6, "B")), sheet("b")
     found = make_piles([unsure, empty], never)
