@@ -30,7 +30,7 @@ CARD_RADIUS_MM = 3.18
 RING_MM, HANGER_MM = 3.5, 3.0
 """How large line ties (open) and hangers (filled) are drawn: their own sizes are not in a set."""
 WORTH_SHOWING = 0.01
-"""Share of baits that a fair photo confuses from which on a pair is in the guide."""
+"""Share of baits that a fair photo confuses from which on a pair is in the guide; linked models are there anyway."""
 SWATCH_COLUMN = 58.0
 
 
@@ -44,7 +44,7 @@ def write_guide(found: ReferenceSet, target: Path, paper: str = "a4", today: dat
     out = io.BytesIO()
     sheet = Sheet(out, paper, found.title)
     p = prepare(found.forms())
-    pairs = [pair for pair in lookalikes(p) if pair.confused["fair"] >= WORTH_SHOWING]
+    pairs = [pair for pair in lookalikes(p) if _worth_showing(found, pair, p)]
     _first_page(sheet, found, today or datetime.date.today())
     for profile in found.profiles:
         _model(sheet, found, profile, _alike_names(profile, pairs, p))
@@ -58,6 +58,11 @@ def write_guide(found: ReferenceSet, target: Path, paper: str = "a4", today: dat
         aside.unlink(missing_ok=True)
         raise CannotWrite(f"{target} cannot be written: {why.strerror or why}.", "Choose another place.") from why
     return sheet.page
+
+
+def _worth_showing(found: ReferenceSet, pair: Lookalikes, p: Prepared) -> bool:
+    linked = compare.link((found,), p.forms[pair.one], p.forms[pair.other]) is not None
+    return linked or pair.confused["fair"] >= WORTH_SHOWING
 
 
 def _first_page(sheet: Sheet, found: ReferenceSet, today: datetime.date) -> None:

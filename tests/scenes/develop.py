@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from PIL import ExifTags, Image
 
 from identify.encoding import srgb_encode
 from identify.geometry import Array
@@ -62,3 +64,11 @@ def photographed(linear: NDArray[np.float32], shot: Shot, rng: np.random.Generat
     assert done
     back = np.asarray(cv2.imdecode(data, cv2.IMREAD_COLOR_RGB), np.uint8)
     return Photo(f"drawn-{shot.seed}.jpg", f"{shot.seed:064x}", back, shot.f35 if shot.exif else None)
+
+
+def save(photo: Photo, place: Path) -> None:
+    """Write a photo as JPEG with the focal length it was taken with."""
+    exif = Image.Exif()
+    if photo.focal_35mm is not None:
+        exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.FocalLengthIn35mmFilm] = round(photo.focal_35mm)
+    Image.fromarray(photo.pixels).save(place, quality=92, exif=exif)
