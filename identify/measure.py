@@ -50,7 +50,7 @@ FEW_PX_PER_MM = 5.0
 """Below this, rings of 3 to 5 mm cannot be told from marks."""
 
 
-def measure_file(path: str | Path, settings: Settings | None = None) -> PhotoRecord:
+def measure_file(path: str | Path, settings: Settings | None = None, progress: Progress | None = None) -> PhotoRecord:
     """Read and measure one photo; a photo that cannot be read gives a record that says why."""
     settings = settings or Settings()
     try:
@@ -58,7 +58,7 @@ def measure_file(path: str | Path, settings: Settings | None = None) -> PhotoRec
     except PhotoError as fault:
         failure = Failure(fault.code, fault.message)
         return PhotoRecord(str(path), None, None, None, __version__, None, None, None, None, (), failure, (), ())
-    return measure(photo, settings)
+    return measure(photo, settings, progress)
 
 
 def measure(photo: Photo, settings: Settings | None = None, progress: Progress | None = None) -> PhotoRecord:

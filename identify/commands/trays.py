@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
+from pathlib import Path
 
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from identify.answer import identify_photo
+from identify.answer import rank_photo
 from identify.commands import photos as runner
 from identify.commands.app import LISTED
 from identify.commands.console import complain, console, put_line
 from identify.commands.jobs import NO_REFS, references_of
+from identify.commands.watching import Screen
+from identify.measure import measure_file
 from identify.records import PhotoRecord
 from identify.report import words
 from identify.report.words import Units
@@ -46,10 +50,19 @@ def tray_photos(wish: Wish) -> int:
     report = None if wish.report is None else TrayReport(wish.report, references, wish.units)
     added = 0
 
+    shown = Screen(Console(stderr=True)) if len(wish.photos) == 1 and not wish.as_json else None
+    """Baits of a single photo; of several photos a bar tells how many are done."""
+
     def do(path: str) -> PhotoRecord:
-        if report is not None:
-            return report.add(path, wish.settings, listed)
-        return identify_photo(path, references, wish.settings, listed)
+        def progress(done: int, of: int) -> None:
+            if shown is not None:
+                shown.under_way({Path(path).name: (done, of)})
+
+        with shown or nullcontext():
+            progress(0, 0)
+            if report is not None:
+                return report.add(path, wish.settings, listed, progress)
+            return rank_photo(measure_file(path, wish.settings, progress), references, listed)
 
     def show(record: PhotoRecord) -> None:
         nonlocal added

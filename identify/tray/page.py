@@ -14,7 +14,7 @@ from identify import __version__, photo
 from identify.answer import References, rank_photo, unreadable
 from identify.errors import PhotoError
 from identify.files import made, put_text
-from identify.measure import measure
+from identify.measure import Progress, measure
 from identify.photo import Photo
 from identify.records import PhotoRecord
 from identify.report import drawing, words
@@ -59,7 +59,9 @@ class TrayReport:
         self.folder, self.references, self.units = made(Path(folder)), references, units
         self.pages: list[TrayPage] = []
 
-    def add(self, path: str | Path, settings: Settings, at_most: int | None) -> PhotoRecord:
+    def add(
+        self, path: str | Path, settings: Settings, at_most: int | None, progress: Progress | None = None
+    ) -> PhotoRecord:
         """Read, measure and rank one photo, and keep what the report shows of it."""
         try:
             read = photo.read(path, settings)
@@ -67,7 +69,7 @@ class TrayReport:
             record = unreadable(path, fault.code, fault.message)
             self.add_failed(record)
             return record
-        record = rank_photo(measure(read, settings), self.references, at_most)
+        record = rank_photo(measure(read, settings, progress), self.references, at_most)
         self.pages.append(_page(record, read, self.units))
         return record
 
