@@ -15,6 +15,7 @@ import numpy as np
 from identify.geometry import Array
 from identify.reference import votes
 from identify.reference.average import Centre, centre, places, robust_mean
+from identify.reference.clashes import clashes
 from identify.reference.forms import WEAKEST_LAST, first
 from identify.reference.frame import closed
 from identify.reference.lengths import piece_aspect, piece_length
@@ -91,7 +92,7 @@ def learn(maker: str, model: str, pieces: Sequence[Piece], held: Held | None = N
         _variant(out, variant, [p for p in pieces if p.variant == variant], order, extents)
     for code in {p.colourway: None for p in pieces if p.colourway is not None}:
         _colourway(out, code, [p for p in pieces if p.colourway == code])
-    out.values = _ordered(out.values, order)
+    out.values, out.doubts = _ordered(out.values, order), [*out.doubts, *clashes(pieces)]
     return out
 
 

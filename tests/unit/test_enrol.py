@@ -264,6 +264,18 @@ def test_without_a_card_shape_and_ties_are_learned_and_a_told_length_is_enough(f
     assert found.line_ties and found.line_ties.at_mm and found.line_ties.at_mm[0][0] == pytest.approx(12.7, abs=0.05)
 
 
+def test_what_is_told_against_what_is_seen_is_said(folder: Path, editor: Editor) -> None:
+    done = learn(editor, photo("a.jpg", ties=(0.2, 0.35)), ties=2, length_mm=60.4)
+    assert done.learned is not None and not done.learned.doubts
+    done = learn(editor, photo("b.jpg", ties=(0.2,)), size="2", ties=2, length_mm=66.0)
+    assert done.learned is not None
+    one, other = done.learned.doubts
+    assert "size 2, b.jpg: told are 2 line ties, seen 1 (" in one and "told are 66.0 mm, seen 60.0 mm" in other
+    small, large = read(folder).forms()
+    assert large.length_mm == pytest.approx(66.0) and large.line_ties is not None and large.line_ties.count == 2
+    assert small.length_mm == pytest.approx(60.4, abs=0.1)
+
+
 @pytest.mark.skipif(os.name != "posix", reason="forks")
 def test_killed_at_any_moment_the_set_is_as_before_or_as_after(folder: Path, editor: Editor) -> None:
     learn(editor, photo("a.jpg"))
