@@ -12,6 +12,7 @@ from identify.card.light import Patch, read_patch
 from identify.card.pose import Pose, fit_pose, in_order
 from identify.card.sides import Side, corners_of, fit_sides, rough_sides, strips
 from identify.card.strips import LUMINANCE, Sampler, sampler
+from identify.card.walls import is_walled
 from identify.geometry import Array
 from identify.photo import Photo
 from identify.settings import Settings
@@ -188,6 +189,8 @@ def judge(photo: Photo, reduced: np.ndarray, shrink: int, corners: Array, sides:
     refusal = refusal or light_refusal(patch, settings.card_reflectance)
     if refusal is None and patch.shade > 0 and not _ground_is_shaded_too(reduced, shrink, corners, patch):
         refusal = "it is not evenly grey"
+    if refusal is None and is_walled(reduced, (corners + 0.5) / shrink - 0.5, scale / shrink):
+        refusal = "it is the floor of a compartment"
     cost = light_cost(patch, settings.card_reflectance) + (free.aspect_error / max(0.006, free.u_aspect)) ** 2
     return Candidate(
         pose.corners_px, sides, pose, patch, cost, refusal, _covered(reduced, shrink, corners, scale, patch)

@@ -11,6 +11,7 @@ from identify.calibration import Calibration
 from identify.card import find
 from identify.card.propose import propose, propose_by_texture
 from identify.card.unions import propose_unions
+from identify.card.walls import is_walled
 from identify.errors import BadOption
 from identify.photo import Photo
 from identify.settings import ScaleLine, Settings
@@ -256,3 +257,22 @@ def test_card_and_line_that_differ_follow_the_line() -> None:
 def test_senseless_settings_are_refused(settings: Settings) -> None:
     with pytest.raises(BadOption):
         find(scene(card=None).photo, settings)
+
+
+def test_the_floor_of_a_compartment_is_no_card() -> None:
+    floor = np.array([[100, 80], [270, 80], [270, 187], [100, 187]], float)
+    walled = np.full((300, 400, 3), 0.3, np.float32)
+    cv2.fillConvexPoly(walled, np.array([[80, 60], [290, 60], [290, 207], [80, 207]]), (0.36, 0.36, 0.36))
+    for (a, b), light in zip(((0, 1), (1, 2), (2, 3), (3, 0)), (0.1, 0.2, 0.16, 0.5), strict=True):
+        out = floor + np.array([[-9, -9], [9, -9], [9, 9], [-9, 9]])
+        cv2.fillConvexPoly(walled, np.array([floor[a], floor[b], out[b], out[a]]).astype(np.int32), (light,) * 3)
+    cv2.fillConvexPoly(walled, floor.astype(np.int32), (0.3, 0.3, 0.3))
+    assert is_walled(walled, floor, 2.0)
+    on_felt = np.full((300, 400, 3), 0.25, np.float32)
+    on_felt[:, 330:] = 0.1  # a shadow
+    cv2.fillConvexPoly(on_felt, floor.astype(np.int32), (0.18, 0.18, 0.18))
+    assert not is_walled(on_felt, floor, 2.0)
+    in_tray = walled.copy()
+    card = floor + np.array([[12, 12], [-12, 12], [-12, -12], [12, -12]])
+    cv2.fillConvexPoly(in_tray, card.astype(np.int32), (0.18, 0.18, 0.18))
+    assert not is_walled(in_tray, card, 2.0)
