@@ -90,7 +90,7 @@ class Calibration:
             return None
         corners = np.asarray(self.card.corners_px, float)
         mm = self.to_mm(corners)
-        return corners if np.hypot(*(np.roll(mm, -1, 0) - mm).T).min() >= SHEET_MM else None
+        return corners if np.hypot(*(mm[[1, 2, 3, 0]] - mm).T).min() >= SHEET_MM else None
 
     def on_sheet(self, point_px: ArrayLike) -> bool:
         """Whether a point is seen on a card so large that baits lie on it."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -41,7 +42,8 @@ class Region:
     @property
     def middle_px(self) -> Array:
         """The middle (2,) of the core, in pixels of the photo."""
-        middle: Array = self.to_photo(np.argwhere(self.core).mean(0)[None, ::-1])[0]
+        about = cv2.moments(self.core.view(np.uint8), binaryImage=True)
+        middle: Array = self.to_photo([[about["m10"] / about["m00"], about["m01"] / about["m00"]]])[0]
         return middle
 
     def to_photo(self, points: ArrayLike) -> Array:

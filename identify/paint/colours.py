@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from identify.card.medians import median, middle, quantile
 from identify.colour import delta_e, hex_of, iscc_nbs, linear_to_lab, munsell
 from identify.geometry import Array
 from identify.paint.shading import LUMINANCE
@@ -52,8 +53,9 @@ def read_colour(
     share = float(np.mean(delta_e(labs, seen, weights=(2, 1, 1)) < SAME))
     paint = np.clip((seen_rgb - VEIL) / TRANSMITTANCE, 0.003, 1.0)
     lab = linear_to_lab(paint)
-    spread = np.subtract(*np.percentile(labs, [75, 25], axis=0)) / 1.349
-    u_light = float(np.hypot(u_light, OBLIQUE * abs(1 / np.median(factor[chosen]) - 1)))
+    ranked = np.sort(labs, axis=0)
+    spread = (ranked[(3 * len(labs)) // 4] - ranked[len(labs) // 4]) / 1.349
+    u_light = float(np.hypot(u_light, OBLIQUE * abs(1 / median(factor[chosen]) - 1)))
     u_lch, u_seen = _uncertainty(lab, spread, u_light, calibrated)
     if hard:
         u_lch, u_seen = (UNSTEADY * u_lch[0], UNSTEADY * u_lch[1], UNSTEADY * u_lch[2]), UNSTEADY * u_seen
@@ -74,9 +76,7 @@ def read_colour(
 def _typical(rgb: Array) -> Array:
     """Median of the mid tones: the darkest tenth and the brightest sixth, where gloss sits, left out."""
     y = rgb @ LUMINANCE
-    lo, hi = np.quantile(y, [0.10, 0.84])
-    middle: Array = np.median(rgb[(y >= lo) & (y <= hi)], axis=0)
-    return middle
+    return middle(rgb[(y >= quantile(y, 0.10)) & (y <= quantile(y, 0.84))])
 
 
 def _uncertainty(

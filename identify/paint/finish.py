@@ -6,10 +6,13 @@ paint does not.  A noisy photo is rough at the size of a pixel, and on the rim a
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from identify.card.medians import median, quantile
 from identify.geometry import Array
 
 FLANK, RIM = (0.24, 0.68), (0.19, 0.80)
@@ -30,7 +33,7 @@ def is_leaf(lab: Array, clean: NDArray[np.bool_], profile: Array, s: Array, u: A
     inside = clean & ((s > 0.18) & (s < 0.90))
     flank = _roughness(detail, inside & (flat & (u > FLANK[0]) & (u < FLANK[1]))[:, None])
     rim = _roughness(detail, inside & (flat & ((u < RIM[0]) | (u > RIM[1])))[:, None])
-    if flank is None or np.median(lightness[inside]) < BRIGHT:
+    if flank is None or median(lightness[inside]) < BRIGHT:
         return False
     rim = 0.3 if rim is None else max(rim, 0.1)
     return flank - rim > CRINKLED and flank > TIMES_RIM * rim
@@ -44,11 +47,15 @@ def _course(lightness: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(cv2.resize(middle, (w, h), interpolation=cv2.INTER_LINEAR), np.float32)
 
 
+def _spread(values: NDArray[Any]) -> float:
+    return (quantile(values, 0.84) - quantile(values, 0.16)) / 2
+
+
 def _roughness(detail: NDArray[np.float32], cells: NDArray[np.bool_]) -> float | None:
     """Spread of L* at the scale of three cells, with the part of white noise taken off; None for too few cells."""
     if cells.sum() < 150:
         return None
-    fine = float(np.subtract(*np.percentile(detail[cells], [84, 16]))) / 2
-    coarse = float(np.subtract(*np.percentile(cv2.blur(detail, (3, 3))[cells], [84, 16]))) / 2
+    fine = _spread(detail[cells])
+    coarse = _spread(cv2.blur(detail, (3, 3))[cells])
     structure = coarse**2 - (fine**2 - coarse**2) / 8  # white noise keeps a ninth of its variance in a 3 × 3 mean
     return float(np.sqrt(max(structure, 0.0)))

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from identify.card.medians import quantile
 from identify.paint.shading import LUMINANCE
 
 PURE_ENOUGH = 0.3
@@ -29,7 +30,7 @@ def washed_out(rgb: NDArray[np.float32], zone: NDArray[np.int_]) -> NDArray[np.b
         cells = zone == k
         if cells.sum() < 40:
             continue
-        own = float(np.quantile(purity[cells], 0.8))
+        own = quantile(purity[cells], 0.8)
         if own > PURE_ENOUGH:
-            washed |= cells & (purity < WASHED * own) & (y > np.quantile(y[cells], 0.3))
+            washed |= cells & (purity < WASHED * own) & (y > quantile(y[cells], 0.3))
     return washed

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from identify.card.medians import middle
 from identify.geometry import Array
 
 MIDDLE = (0.26, 0.80)
@@ -72,7 +73,7 @@ def find_layers(lab: Array, usable: NDArray[np.bool_], s: Array, u: Array, light
     top = (u > BACK_SEED[0]) & (u < BACK_SEED[1])
     low = (u > BELLY_SEED[0]) & (u < BELLY_SEED[1])
     for _ in range(3):
-        a, b = np.median(way[low], axis=0), np.median(way[top], axis=0)
+        a, b = middle(way[low]), middle(way[top])
         apart = float(np.linalg.norm(b - a))
         t = (way - a) @ (b - a) / max(apart, 1e-6) ** 2
         if apart < ALIKE:

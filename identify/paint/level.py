@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from identify.calibration import Calibration
+from identify.card.medians import median, middle
 from identify.geometry import Array
 from identify.paint.shading import LUMINANCE
 from identify.photo import Photo
@@ -32,7 +33,7 @@ def light_level(photo: Photo, region: Region, calibration: Calibration) -> float
     if corners is None or region.mask.sum() < 40:
         return 1.0
     step = max(1, int(np.sqrt(region.mask.sum()) / 40))
-    here = np.median(region.ground[::step, ::step][region.mask[::step, ::step]], axis=0).astype(float)
+    here = middle(region.ground[::step, ::step][region.mask[::step, ::step]].astype(float))
     on_it = calibration.on_sheet(region.middle_px)
     there = _frames(photo, np.asarray(corners, float), INSIDE if on_it else AROUND)
     if here.min() <= 0 or len(there) < 40:
@@ -43,8 +44,8 @@ def light_level(photo: Photo, region: Region, calibration: Calibration) -> float
     if same.mean() < 0.3:
         return 1.0
     y = there[same] @ LUMINANCE
-    lit = y[y > 0.8 * np.median(y)]  # without the card's own shadow
-    log_ratio = float(np.log(here @ LUMINANCE / np.median(lit)))
+    lit = y[y > 0.8 * median(y)]  # without the card's own shadow
+    log_ratio = float(np.log(here @ LUMINANCE / median(lit)))
     return float(np.exp(log_ratio)) if abs(log_ratio) < LIMIT else 1.0
 
 

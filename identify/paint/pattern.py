@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from identify.card.medians import middle
 from identify.colour import linear_to_lab
 from identify.geometry import Array
 from identify.paint.layers import ALIKE, Layers, median_along, weigh
@@ -44,7 +45,7 @@ def find_marks(
     mask = (away > DIFFERENT) & usable & (s > 0.17) & (s < 0.96)
     count, label, stats, centres = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=4)
     keep = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= 6]
-    colour = np.array([np.median(smooth[label == k], axis=0) for k in keep]).reshape(-1, 3)
+    colour = np.array([middle(smooth[label == k]) for k in keep]).reshape(-1, 3)
     box = stats[keep] if keep else np.zeros((0, 5), np.int32)
     columns = np.clip(centres[keep, 0].round().astype(int), 0, len(s) - 1) if keep else np.zeros(0, int)
     rows = np.clip(centres[keep, 1].round().astype(int), 0, len(u) - 1) if keep else np.zeros(0, int)
@@ -103,7 +104,7 @@ def edge_rise(lab: Array, usable: NDArray[np.bool_], layers: Layers, u: Array) -
         return None
     rows_a, rows_b = layers.belly, layers.back
     profile = weigh(layers.profile, LIGHTNESS_WEIGHT)
-    a, b = np.median(profile[rows_a], axis=0), np.median(profile[rows_b], axis=0)
+    a, b = middle(profile[rows_a]), middle(profile[rows_b])
     d = b - a
     t = np.where(usable, (way - a) @ d / max(float(d @ d), 1e-6), np.nan)
     widths = []
@@ -153,7 +154,7 @@ def _alike(marks: Marks, chosen: NDArray[np.bool_], least: int) -> NDArray[np.bo
 
 
 def _colour_of(albedo: Array, cells: NDArray[np.bool_]) -> tuple[float, float, float]:
-    a, b, c = (float(v) for v in linear_to_lab(np.maximum(np.median(albedo[cells], axis=0), 0.0)))
+    a, b, c = (float(v) for v in linear_to_lab(np.maximum(middle(albedo[cells]), 0.0)))
     return a, b, c
 
 

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from identify.card.medians import median, middle
 from identify.colour import lab_to_linear
 from identify.geometry import Array
 from identify.paint.layers import Layers, weigh
@@ -123,7 +124,7 @@ def _mirrors(colours: Array, belly: Array, back: Array, reach: float) -> bool:
     unweighed = np.array([1 / LIGHTNESS_WEIGHT, 1.0, 1.0])
     t = np.linspace(0, 1, 11)[:, None]
     under = lab_to_linear(belly * unweighed) * (1 - t) + lab_to_linear(back * unweighed) * t
-    added = lab_to_linear(np.median(colours, axis=0) * unweighed) - under
+    added = lab_to_linear(middle(colours) * unweighed) - under
     white = (added.min(1) > 0) & (np.ptp(added, axis=1) < 0.5 * added.max(1))
     uneven = float(np.std(colours[:, 0])) / LIGHTNESS_WEIGHT > 6
     return bool(white.any()) and (uneven or reach < 0.6)
@@ -156,15 +157,15 @@ def _beside(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
 def _one_paint(smooth: Array, cells: NDArray[np.bool_], own: Array) -> bool:
     """Whether the patch's cells share one colour, rather than following their rows at another lightness."""
     colours = smooth[cells]
-    middle = np.median(colours, axis=0)
+    own_colour = middle(colours)
     rows = np.nonzero(cells)[0]
-    spread = float(np.median(np.linalg.norm(colours - middle, axis=1)))
+    spread = median(np.linalg.norm(colours - own_colour, axis=1))
     shift = colours - own[rows]
-    spread_of_shift = float(np.median(np.linalg.norm(shift - np.median(shift, axis=0), axis=1)))
-    chromatic = float(np.median(np.linalg.norm(shift[:, 1:], axis=1)))
-    contrast = float(np.median(np.linalg.norm(shift, axis=1)))
+    spread_of_shift = median(np.linalg.norm(shift - middle(shift), axis=1))
+    chromatic = median(np.linalg.norm(shift[:, 1:], axis=1))
+    contrast = median(np.linalg.norm(shift, axis=1))
     return (
         spread < max(7.0, 0.3 * contrast)
-        and (chromatic > 6 or float(np.median(np.abs(shift[:, 0]))) > 14)
+        and (chromatic > 6 or median(np.abs(shift[:, 0])) > 14)
         and spread < spread_of_shift + 5
     )
