@@ -110,14 +110,18 @@ def _ties(shot: Shot, facts: Facts, form: Form) -> str | None:
         return None
     listed = form.line_ties.count
     if facts.ties is not None:
-        return None if facts.ties == listed else f"you say {facts.ties} line tie(s), the profile {listed}"
+        return None if facts.ties == listed else f"you say {_number(facts.ties)}, the profile {listed}"
     if shot.ties is None:
         return None
     chances: Array = np.array(shot.ties)
     seen = int(np.argmax(chances))
     if seen == listed or chances[seen] / chances.sum() < SURE_TIES:
         return None
-    return f"it shows {seen if seen < 5 else '5 or more'} line tie(s), the profile has {listed}"
+    return f"it shows {_number(seen)}, the profile has {listed}"
+
+
+def _number(ties: int) -> str:
+    return "1 line tie" if ties == 1 else f"{ties if ties < 5 else '5 or more'} line ties"
 
 
 def nearest(shot: Shot, forms: Sequence[Form]) -> float | None:
