@@ -11,6 +11,7 @@ from identify.measure import measure_file
 from identify.rank import Prepared, form_priors, prepare, rank
 from identify.records import WARNINGS, Bait, Failure, Notice, PhotoRecord, RefsUsed
 from identify.reference import Form, ReferenceSet
+from identify.reference.bulk import all_kept
 from identify.reference.hashing import set_digest
 from identify.reference.journal import settle
 from identify.settings import Settings
@@ -93,9 +94,10 @@ def _read(
     def told(place: Path) -> Callable[[int, int], None] | None:
         return None if progress is None else lambda done, of: progress(place.name, done, of)
 
-    sets = tuple(reference.read(place, index, told(place)) for index, place in enumerate(places))
-    prepared = prepare([form for one in sets for form in one.forms()])
-    kept.save([one.sha256 for one in sets], prepared, kept.about(sets))
+    with all_kept():
+        sets = tuple(reference.read(place, index, told(place)) for index, place in enumerate(places))
+        prepared = prepare([form for one in sets for form in one.forms()])
+        kept.save([one.sha256 for one in sets], prepared, kept.about(sets))
     return sets, prepared
 
 

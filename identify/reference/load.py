@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import gc
 import hashlib
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 
 from identify.errors import SetMissing
 from identify.reference import checks
+from identify.reference.bulk import all_kept
 from identify.reference.faults import Fault
 from identify.reference.hashing import digest, files_of
 from identify.reference.journal import settle
@@ -38,6 +38,10 @@ class Loaded:
     with_bom: list[str] = field(default_factory=list)
     errors: list[Fault] = field(default_factory=list)
 
+    @cached_property
+    def present(self) -> frozenset[str]:
+        return frozenset(self.files)
+
 
 def load(folder: Path, progress: Callable[[int, int], None] | None = None) -> Loaded:
     """Read and check all of a set; what an interrupted writer left is settled first.  `progress` is told how many of
@@ -55,7 +59,7 @@ def load(folder: Path, progress: Callable[[int, int], None] | None = None) -> Lo
     hashes = {name: hashlib.sha256(data).hexdigest() for name, data in contents.items()}
     loaded = Loaded(folder, files, digest(hashes), errors=errors)
     _load_set_file(loaded, contents)
-    with _all_kept():
+    with all_kept():
         for done, name in enumerate(files):
             if progress is not None:
                 progress(done, len(files))
@@ -69,19 +73,6 @@ def load(folder: Path, progress: Callable[[int, int], None] | None = None) -> Lo
             _load_model(loaded, name, contents)
     errors += checks.of_set(loaded.profiles, loaded.texts)
     return loaded
-
-
-@contextmanager
-def _all_kept() -> Iterator[None]:
-    """Reading makes millions of small values and throws none away: the search for garbage would take a third of the
-    time."""
-    searching = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if searching:
-            gc.enable()
 
 
 def load_model(file: str, contents: dict[str, bytes]) -> Loaded:
@@ -147,7 +138,7 @@ def _drawings(
     """The outlines of a model: its own file beside it, and those that sizes and variants name."""
     folder = name.partition("/")[0]
     own = f"{name[: -len('.toml')]}.svg"
-    wanted: dict[str | None, str] = {None: own} if own in loaded.files else {}
+    wanted: dict[str | None, str] = {None: own} if own in loaded.present else {}
     for table, named in (("size", [s.outline for s in data.size]), ("variant", [v.outline for v in data.variant])):
         for i, svg in enumerate(named):
             if svg is None:
@@ -156,7 +147,7 @@ def _drawings(
             if "/" in svg or "\\" in svg or not svg.lower().endswith(".svg"):
                 fix = "Name an SVG file that lies beside the model file, without folders."
                 notes.add("bad-value", (table, i, "outline"), f"'{svg}' cannot be an outline's name", fix)
-            elif path not in loaded.files:
+            elif path not in loaded.present:
                 text = f"the outline {svg} is not there"
                 notes.add("outline-missing", (table, i, "outline"), text, f"Add {path}, or remove the key.")
             else:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator
 from itertools import pairwise
 
 from identify.errors import SetFaulty
@@ -41,7 +41,7 @@ def of(loaded: Loaded) -> list[Fault]:
         _colours(profile, notes)
         _links(profile, names, notes)
         _named(profile, loaded.set_file, notes)
-        _file(profile, loaded.files, notes)
+        _file(profile, loaded.present, notes)
         placement.remarks(profile, notes)
         _pieces(loaded, profile, notes)
         found += notes.found
@@ -154,7 +154,7 @@ def _sources(what: Profile) -> Iterable[tuple[Path, str]]:
                 yield (table, i, "source"), source
 
 
-def _file(what: Profile, files: Sequence[str], notes: Notes) -> None:
+def _file(what: Profile, files: Collection[str], notes: Notes) -> None:
     folder, _, name = what.file.partition("/")
     for part, stem, key in (
         (folder, slug(what.data.maker), "maker"),
