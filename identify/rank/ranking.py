@@ -46,6 +46,16 @@ def speech(r: Readings, p: Prepared, ways: Indices, body: Traced) -> tuple[dict[
     return spoken, colours
 
 
+def ask(r: Readings, p: Prepared, share: Array) -> tuple[Case, ColourSpeech | None]:
+    """One bait weighed against all forms, whose prior probabilities are `share` (n,), and how its colours speak."""
+    ways = likelihood.ways_to_try(r, p.noise)
+    body = trace(r, p, ways)
+    spoken, colours = speech(r, p, ways, body)
+    log_ways, other = likelihood.log_ways(r, p.noise)[ways], facts.log_not_comparable(r, p)
+    weighed = weigh(spoken, ways, log_ways, share, told_features(r), other, p.noise)
+    return Case(r, p, ways, body, spoken, share, other, weighed), colours
+
+
 def _log_sum(values: Array, groups: Indices, n: int) -> Array:
     """Logarithm of the sum of exponentials in each of n groups."""
     top = np.full(n, -np.inf)
@@ -89,11 +99,8 @@ def rank_readings(
     if not len(alive):
         return Identification((), (), (), 1.0, 0.0, None, ())
     noise = p.noise
-    ways = likelihood.ways_to_try(r, noise)
-    body = trace(r, p, ways)
-    spoken, colours = speech(r, p, ways, body)
-    log_ways, other = likelihood.log_ways(r, noise)[ways], facts.log_not_comparable(r, p)
-    w = weigh(spoken, ways, log_ways, share, told_features(r), other, noise)
+    case, colours = ask(r, p, share)
+    w = case.weighed
     evidence, probability = w.evidence, w.probability
     by_model: Array = np.bincount(p.model, probability, len(p.models)).astype(float)
     by_maker: Array = np.bincount(p.maker, probability, len(p.makers)).astype(float)
@@ -132,7 +139,7 @@ def rank_readings(
     )
     would_settle: tuple[Settling, ...] = ()
     if candidates and explain:
-        what_if = WhatIf(Case(r, p, ways, body, spoken, share, other, w))
+        what_if = WhatIf(case)
         candidates = (replace(candidates[0], without=what_if.without()), *candidates[1:])
         if len(shown) > 1 and (shown[0] < SETTLED or shown[1] > OPEN * shown[0]):
             would_settle = what_if.would_settle(int(chosen[0]), int(chosen[1]))

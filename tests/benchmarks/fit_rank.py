@@ -30,7 +30,7 @@ from identify.reference import read as read_set
 from identify.reference.profile import Form
 from tests.benchmarks.collect import match
 from tests.benchmarks.open_set import one_of_a_kind
-from tests.benchmarks.rank import Scores, Truth, pooled, ranked
+from tests.benchmarks.rank import Scores, Truth, pooled, score
 from tests.benchmarks.truth import photos, world
 
 
@@ -147,10 +147,10 @@ def both_ways(
     parts = []
     for model, readings in by_model.items():
         truths: list[Truth] = [model] * len(readings)
-        parts.append(ranked(readings, truths, replace(p, noise=noise)))
+        parts.append(score(readings, truths, replace(p, noise=noise)))
         if model in alone:
             rest = prepare([f for f in forms if (f.maker, f.model) != model], noise)
-            parts.append(ranked(readings, [None] * len(readings), rest))
+            parts.append(score(readings, [None] * len(readings), rest))
     return pooled(parts)
 
 

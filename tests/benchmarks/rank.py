@@ -10,8 +10,10 @@ SET is a reference set's folder.  FILE holds one JSON line per photo (`baitprint
 from __future__ import annotations
 
 import argparse
+import os
 import time
 from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -19,14 +21,17 @@ import numpy as np
 
 from identify.geometry import Array
 from identify.outline import STATIONS
-from identify.rank import Noise, Prepared, Readings, prepare, rank_readings
+from identify.rank import Noise, Prepared, Readings, form_priors, prepare
+from identify.rank.ranking import ask
 from identify.rank.simulate import GROUPS, Camera, draw, draw_from
-from identify.records import NOT_COMPARABLE, Identification, Lab
+from identify.records import NOT_COMPARABLE, Lab
 from identify.reference.profile import Colourway, EyeProfile, Form, RingPlaces, ZoneColour
 
 Truth = tuple[str, str] | None
 """Maker and model; None for a bait that the set does not have."""
 OTHER: Truth = ("", NOT_COMPARABLE)
+PARTS = 16
+"""Simulated baits are drawn in so many parts, each with its own seed."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,38 +75,52 @@ class Scores:
         )
 
 
-def score(answers: Sequence[Identification], truths: Sequence[Truth], seconds: float) -> Scores:
-    """Compare answers with the truth; models are what is right or wrong, sizes are not looked at."""
-    top, right, of_truth = [], [], []
-    for answer, truth in zip(answers, truths, strict=True):
-        shares: dict[Truth, float] = {(m.maker, m.model): m.probability for m in answer.by_model}
-        shares |= {None: answer.none_of_these, OTHER: answer.not_comparable}
-        best = max(shares, key=lambda k: shares[k])
-        top.append(shares[best])
-        right.append(best == truth)
-        of_truth.append(shares.get(truth, 0.0))
-    none = np.array([a.none_of_these for a in answers])
-    return Scores(
-        np.array(top), np.array(right), none, np.array([t is None for t in truths]), np.array(of_truth), seconds
-    )  # fmt: skip
-
-
-def ranked(readings: Sequence[Readings], truths: Sequence[Truth], p: Prepared) -> Scores:
+def score(baits: Sequence[Readings], truths: Sequence[Truth], p: Prepared) -> Scores:
+    """Weigh baits against a set and compare with the truth: models are right or wrong, sizes are not looked at."""
     start = time.process_time()
-    answers = [rank_readings(r, p) for r in readings]
-    return score(answers, truths, (time.process_time() - start) / max(1, len(readings)))
+    share = form_priors(p, {})
+    answers: list[Truth] = [*p.models, None, OTHER]
+    place = {answer: i for i, answer in enumerate(answers)}
+    top, right, none, of_truth = [], [], [], []
+    for r, truth in zip(baits, truths, strict=True):
+        w = ask(r, p, share)[0].weighed
+        by_model = np.bincount(p.model, w.probability, len(p.models))
+        shares = np.append(by_model, [w.none_of_these, w.not_comparable])
+        best = int(np.argmax(shares))
+        top.append(float(shares[best]))
+        right.append(answers[best] == truth)
+        none.append(float(w.none_of_these))
+        of_truth.append(float(shares[place[truth]]) if truth in place else 0.0)
+    seconds = (time.process_time() - start) / max(1, len(baits))
+    stranger = np.array([t is None for t in truths], bool)
+    return Scores(np.array(top), np.array(right, bool), np.array(none), stranger, np.array(of_truth), seconds)
 
 
 def simulated(p: Prepared, n: int, seed: int = 0) -> Scores:
-    """n baits drawn from the ranking's own likelihoods, so without the temperature that real photos need."""
+    """n baits drawn from the ranking's own likelihoods, so without the temperature that real photos need; by as many
+    processes as there are processors."""
     p = replace(p, noise=replace(p.noise, temperature=1.0, offset=0.0))
+    parts = [(n // PARTS + (k < n % PARTS), [seed, k]) for k in range(PARTS)]
+    with ProcessPoolExecutor(os.cpu_count(), initializer=_start, initargs=(p,)) as pool:
+        return pooled(list(pool.map(_simulated, *zip(*parts, strict=True))))
+
+
+_SET: list[Prepared] = []
+
+
+def _start(p: Prepared) -> None:
+    _SET[:] = [p]
+
+
+def _simulated(n: int, seed: Sequence[int]) -> Scores:
+    (p,) = _SET
     rng = np.random.default_rng(seed)
     drawn = [draw(rng, p) for _ in range(n)]
     truths = [None if i is None else (p.forms[i].maker, p.forms[i].model) for _, i in drawn]
     # a bait that cannot be compared may look like any that can
     other = rng.random(n) < p.noise.not_comparable
     shown = [OTHER if o else truth for o, truth in zip(other, truths, strict=True)]
-    return ranked([r for r, _ in drawn], shown, p)
+    return score([r for r, _ in drawn], shown, p)
 
 
 def left_out(
@@ -122,7 +141,7 @@ def left_out(
             i = int(rng.choice(len(rest.forms), p=rest.share))
             readings.append(draw_from(rng, rest, dict.fromkeys(GROUPS, i), camera))
             truths.append((rest.forms[i].maker, rest.forms[i].model))
-        found[model] = ranked(readings, truths, rest)
+        found[model] = score(readings, truths, rest)
     return found
 
 
