@@ -23,6 +23,8 @@ UNEVEN = 0.18
 """Logarithm of luminance by which light may run over the card before it is worth saying."""
 THINGS = 0.05
 """Share of a card that differs from the rest, from which it is worth saying; on a large one baits lie."""
+CLIPPED = 0.3
+"""Relative: how much brighter a card at the end of the camera's range may have been."""
 SMALL_PX = 250.0
 U_CARD_SIZE = 0.0006
 """Relative: ISO/IEC 7810 lets an ID-1 card differ by 0.14 % in width and 0.1 % in height from its middle values."""
@@ -82,10 +84,10 @@ def from_card(photo: Photo, settings: Settings, found: Candidate) -> Calibration
 
 
 def _u_exposure(patch: Patch) -> float:
-    """Noise of the mean, and a quarter of what the light changes over the card: the bait lies beside it; half of what
-    changes where part of the card lies in shadow, since the bait may lie in either light."""
+    """Noise of the mean, what clipping hides, and a quarter of what the light changes over the card: the bait lies
+    beside it; half of what changes where part of the card lies in shadow, since the bait may lie in either light."""
     noise = patch.rough / math.sqrt(max(patch.pixels, 1))
-    return math.hypot(noise, max(0.01, patch.range / 4), 0.1 * patch.odd, patch.shade / 2)
+    return math.hypot(noise, max(0.01, patch.range / 4), 0.1 * patch.odd, patch.shade / 2, CLIPPED * patch.clipped)
 
 
 def scale_u(found: Candidate) -> float:

@@ -40,6 +40,8 @@ FOLLOWS = (0.5, 1.7)
 """How far the ground's step from light to shadow may differ from the card's."""
 EXPOSURE_SPREAD = 0.9
 """In stops, of the card's luminance about its reflectance."""
+WHITE = 0.5
+"""From this reflectance on a card may well be overexposed, which leaves its colour unread, not its size."""
 LIMIT = 9.0
 """Largest sum of squared deviations of tint, and of exposure, at which a patch may be grey."""
 
@@ -72,7 +74,7 @@ def light_refusal(patch: Patch, reflectance: float) -> str | None:
     """Why this patch can't be a matt grey of that reflectance, if so."""
     if patch.rough > 0.12 or patch.odd > 0.30 or patch.range > 1.2:
         return "it is not evenly grey"
-    if patch.clipped > 0.5:
+    if patch.clipped > 0.5 and reflectance < WHITE:
         return "it is too bright or too dark to read"
     if tint_cost(patch) > LIMIT:
         return "it is coloured, not grey"
