@@ -81,7 +81,10 @@ def lookalikes(
             rng = np.random.default_rng([seed, i])
             if i not in steady:
                 steady[i] = (parts.ties(rng, p, i, draws), parts.hangers(rng, p, i, draws), *parts.others(p, i))
-            own[i] = (bodies[i], *steady[i], parts.coat(rng, p, i, camera, -(-draws // COATS)))
+            lists = p.palette.list_of
+            told_by_coat = (lists[near[i]] != lists[i]).any()  # sizes of one model wear the same
+            coat = (parts.coat(rng, p, i, camera, -(-draws // COATS)),) if told_by_coat else ()
+            own[i] = (bodies[i], *steady[i], *coat)
         confused[name] = _confused(p, own, camera, near, BAITS)
         told = _told(p, own)
         shown = near & (confused[name] >= SHOWN)

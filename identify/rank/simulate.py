@@ -91,8 +91,8 @@ def draw_body(
 
 
 def _from_grid(rng: np.random.Generator, grid: Array, n: int) -> Array:
-    chance = np.exp(grid).ravel()
-    cells = rng.choice(len(chance), n, p=chance / chance.sum())
+    below = np.cumsum(np.exp(grid))
+    cells = np.searchsorted(below, rng.random(n) * below[-1])
     i, j = np.unravel_index(cells, grid.shape)
     at = np.column_stack([i, j]) + rng.random((n, 2))
     places: Array = np.array([GRID[0], GRID[2]]) + CELL * at
