@@ -179,7 +179,8 @@ def _off_ground(photo: Photo, inside: Array, outside: Array) -> tuple[NDArray[np
     def off(light: Array) -> tuple[Array, Array]:
         ratio = light - usual
         brighter = ratio.mean(-1)
-        return np.abs(ratio - brighter[..., None]).max(-1), brighter
+        red, green, blue = np.moveaxis(np.abs(ratio - brighter[..., None]), -1, 0)
+        return np.maximum(np.maximum(red, green), blue), brighter
 
     limit = max(TOLERANCE, 1.5 * float(np.quantile(off(ground)[0], 0.8)))
     colour, brighter = off(seen)

@@ -18,7 +18,7 @@ TRANSMITTANCE = 0.97
 """Of the coat, in and out, against the matt card."""
 SAME = 8.0
 """Cells within this weighted CIEDE2000 have the zone's colour."""
-ENOUGH = 300
+ENOUGH = 200
 """Cells of a zone that tell how alike its colours are."""
 FAINT = 0.35
 """Cells lit less than this in proportion to the card count only where there are no others."""

@@ -41,6 +41,11 @@ def weigh(lab: Array, lightness: float = LIGHTNESS_WEIGHT) -> Array:
     return weighed
 
 
+def apart(difference: Array) -> Array:
+    """Euclidean length (...) of differences (..., 3)."""
+    return np.asarray(np.sqrt(np.einsum("...k,...k->...", difference, difference)))
+
+
 def median_along(rows: Array) -> Array:
     """Median of each row (n, w), NaN left out; every row must hold a number."""
     ordered = np.sort(rows, axis=1)  # NaN last
@@ -74,17 +79,17 @@ def find_layers(lab: Array, usable: NDArray[np.bool_], s: Array, u: Array, light
     low = (u > BELLY_SEED[0]) & (u < BELLY_SEED[1])
     for _ in range(3):
         a, b = middle(way[low]), middle(way[top])
-        apart = float(np.linalg.norm(b - a))
-        t = (way - a) @ (b - a) / max(apart, 1e-6) ** 2
-        if apart < ALIKE:
+        between = float(apart(b - a))
+        t = (way - a) @ (b - a) / max(between, 1e-6) ** 2
+        if between < ALIKE:
             border = 0.5
-            return Layers(u > border + 0.06, u < border - 0.06, border, profile, apart)
+            return Layers(u > border + 0.06, u < border - 0.06, border, profile, between)
         crossing = int(np.argmax(t[::-1] < 0.5))  # rows from the back until the belly's half of the way
         border = float(u[::-1][crossing])
-        on_line = np.linalg.norm(way - a - t[:, None] * (b - a), axis=1) < BESIDE
+        on_line = apart(way - a - t[:, None] * (b - a)) < BESIDE
         top = _run((t > 1 - PURE) & on_line, top, u > border)
         low = _run((t < PURE) & on_line, low, u < border)
-    return Layers(top, low, border, profile, apart)
+    return Layers(top, low, border, profile, between)
 
 
 def _run(pure: NDArray[np.bool_], seed: NDArray[np.bool_], side: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -52,7 +52,7 @@ def light_level(photo: Photo, region: Region, calibration: Calibration) -> float
 def _frames(photo: Photo, corners: Array, sizes: tuple[float, ...]) -> Array:
     """Linear RGB (n, 3) on frames of these sizes about the card's middle, 1 being the card's own: means over 5 × 5
     pixels, what lies outside the photo left out."""
-    t = np.linspace(0, 1, 24, endpoint=False)[:, None]
+    t = np.linspace(0, 1, 16, endpoint=False)[:, None]
     sides = np.concatenate([a + t * (b - a) for a, b in zip(corners, np.roll(corners, -1, 0), strict=True)])
     centre = corners.mean(0)
     points = np.concatenate([centre + k * (sides - centre) for k in sizes]).round().astype(int)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from identify.card.medians import middle
 from identify.colour import linear_to_lab
 from identify.geometry import Array
-from identify.paint.layers import ALIKE, Layers, median_along, weigh
+from identify.paint.layers import ALIKE, Layers, apart, median_along, weigh
 from identify.records import Pattern
 
 LIGHTNESS_WEIGHT = 0.6
@@ -41,7 +41,7 @@ def find_marks(
 ) -> Marks:
     """`cell_mm`: height of the cells at each station, and their length."""
     smooth = cv2.medianBlur(weigh(lab, LIGHTNESS_WEIGHT).astype(np.float32), 3).astype(float)
-    away = np.linalg.norm(smooth - weigh(profile, LIGHTNESS_WEIGHT)[:, None], axis=2)
+    away = apart(smooth - weigh(profile, LIGHTNESS_WEIGHT)[:, None])
     mask = (away > DIFFERENT) & usable & (s > 0.17) & (s < 0.96)
     count, label, stats, centres = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=4)
     keep = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= 6]
@@ -144,8 +144,7 @@ def _alike(marks: Marks, chosen: NDArray[np.bool_], least: int) -> NDArray[np.bo
     none = np.zeros(len(chosen), bool)
     if len(index) < least:
         return none
-    apart = np.linalg.norm(marks.colour[index, None] - marks.colour[None, index], axis=2)
-    group = apart < 14
+    group = apart(marks.colour[index, None] - marks.colour[None, index]) < 14
     best = index[group[int(np.argmax(group.sum(1)))]]
     if len(best) < least:
         return none

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from identify.card.medians import median, middle
 from identify.colour import lab_to_linear
 from identify.geometry import Array
-from identify.paint.layers import Layers, weigh
+from identify.paint.layers import Layers, apart, weigh
 
 Kind = Literal["head", "side", "tail", "throat"]
 LIGHTNESS_WEIGHT = 0.55
@@ -38,7 +38,7 @@ def find_patches(lab: Array, usable: NDArray[np.bool_], layers: Layers, s: Array
     """
     smooth = cv2.medianBlur(weigh(lab, LIGHTNESS_WEIGHT).astype(np.float32), 3).astype(float)
     own = weigh(layers.profile, LIGHTNESS_WEIGHT)
-    other = (np.linalg.norm(smooth - own[:, None], axis=2) > DIFFERENT) & usable
+    other = (apart(smooth - own[:, None]) > DIFFERENT) & usable
     found: list[Patch] = []
     for kind, order in (("head", slice(None)), ("tail", slice(None, None, -1))):
         cells = _end_patch(other[:, order], usable[:, order], s)
@@ -99,16 +99,14 @@ def _stripe(
 
     def beside(colours: Array) -> Array:
         t = np.clip((colours - a) @ d / max(length, 1e-6), 0, 1)
-        away: Array = np.linalg.norm(colours - a - t[..., None] * d, axis=-1)
+        away: Array = apart(colours - a - t[..., None] * d)
         return away
 
     rows = (beside(own) > DIFFERENT) & (u > STRIPE_PLACE[0]) & (u < STRIPE_PLACE[1])
     if rows.sum() < 4:
         return None
     peak = own[rows][int(np.argmax(beside(own[rows])))]
-    near = np.linalg.norm(smooth - peak, axis=2) < np.minimum(
-        np.linalg.norm(smooth - a, axis=2), np.linalg.norm(smooth - b, axis=2)
-    )
+    near = apart(smooth - peak) < np.minimum(apart(smooth - a), apart(smooth - b))
     cells = _component(near & (beside(smooth) > DIFFERENT * 0.6), usable)
     if cells is None:
         return None
@@ -159,11 +157,11 @@ def _one_paint(smooth: Array, cells: NDArray[np.bool_], own: Array) -> bool:
     colours = smooth[cells]
     own_colour = middle(colours)
     rows = np.nonzero(cells)[0]
-    spread = median(np.linalg.norm(colours - own_colour, axis=1))
+    spread = median(apart(colours - own_colour))
     shift = colours - own[rows]
-    spread_of_shift = median(np.linalg.norm(shift - middle(shift), axis=1))
-    chromatic = median(np.linalg.norm(shift[:, 1:], axis=1))
-    contrast = median(np.linalg.norm(shift, axis=1))
+    spread_of_shift = median(apart(shift - middle(shift)))
+    chromatic = median(apart(shift[:, 1:]))
+    contrast = median(apart(shift))
     return (
         spread < max(7.0, 0.3 * contrast)
         and (chromatic > 6 or median(np.abs(shift[:, 0])) > 14)
