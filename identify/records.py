@@ -300,6 +300,8 @@ class Identification:
     colourway_new: float | None
     new_colour_reasons: tuple[NewColourReason, ...]
     would_settle: tuple[Settling, ...] = ()
+    would_help: Settling | None = None
+    """Where nothing that a person could tell settles an open answer: what would tell most, measured with care."""
     ageing: Ageing | None = None
     """Under the best listed colourway of the top candidate; None where none is near.  Its key stands with the bait's
     measurements."""

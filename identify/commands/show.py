@@ -142,7 +142,7 @@ def _answer(out: Console, found: Identification, m: Measurement, units: Units) -
 
 def _changes(out: Console, found: Identification, units: Units) -> None:
     """What would change the answer."""
-    for text in (sheet.runner_up(found), sheet.nothing_settles(found)):
+    for text in (sheet.runner_up(found), sheet.nothing_settles(found, units)):
         if text:
             out.print(Padding(Text(text), INDENT))
     _said(out, "would settle it: ", sheet.settling(found, units))

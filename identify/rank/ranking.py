@@ -138,11 +138,14 @@ def rank_readings(
         for s, q, match in zip(scored, shown, paint.matches, strict=True)
     )
     would_settle: tuple[Settling, ...] = ()
+    would_help: Settling | None = None
     if candidates and explain:
         what_if = WhatIf(case)
         candidates = (replace(candidates[0], without=what_if.without()), *candidates[1:])
         if len(shown) > 1 and (shown[0] < SETTLED or shown[1] > OPEN * shown[0]):
-            would_settle = what_if.would_settle(int(chosen[0]), int(chosen[1]))
+            two = int(chosen[0]), int(chosen[1])
+            would_settle = what_if.would_settle(*two)
+            would_help = None if would_settle else what_if.would_help(*two)
     return Identification(
         candidates=candidates,
         by_maker=tuple(MakerShare(p.makers[i], float(by_maker[i])) for i in _likeliest(by_maker, at_most)),
@@ -154,6 +157,7 @@ def rank_readings(
         colourway_new=paint.new,
         new_colour_reasons=(MISREAD, *paint.reasons) if paint.reasons and r.body_doubtful else paint.reasons,
         would_settle=would_settle,
+        would_help=would_help,
         ageing=paint.ageing,
     )
 

@@ -5,7 +5,7 @@ Asked of the forms that can matter only; all others keep the odds that they have
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +19,7 @@ from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings
 from identify.rank.rings import Indices, Rings, Single
 from identify.rank.telling import tell, told_features
+from identify.rank.words import percent
 from identify.records import NONE_OF_THESE, NOT_COMPARABLE, Settling, Without
 from identify.reference.profile import Form
 from identify.told import USUAL_U, Told
@@ -33,6 +34,10 @@ TOP = 50.0
 SETTLED = 0.9
 OPEN = 0.1
 """A second candidate at least so likely as the first leaves the answer open."""
+HELPS = 0.6
+"""Something to tell is worth the trouble when it brings the right one of two to so much on average."""
+CAREFUL_U = {"length_mm": 0.05, "depth_mm": 0.05, "thickness_mm": 0.05, "weight_g": 0.1}
+"""Standard uncertainties of somebody who takes care: several readings of a caliper, letter scales (bench)."""
 BESIDE = 1.5
 """A told quantity is tried so many standard deviations on the other candidate's side."""
 Value = float | int | str
@@ -130,6 +135,7 @@ class WhatIf:
         """What all forms that are not chosen come to, now and without each feature."""
         self.sub = _only(case.p, self.chosen)
         self.spoken = {name: values[:, self.chosen] for name, values in case.spoken.items()}
+        self._told: dict[tuple[Told, int, bool], float] = {}
         self.shape = None if case.r.outline is None else Outlines(case.r.outline, case.r, self.sub, case.ways)
 
     def _speaks(self) -> Single:
@@ -194,37 +200,75 @@ class WhatIf:
     def would_settle(self, first: int, second: int) -> tuple[Settling, ...]:
         """What a person could tell so that, whichever of two forms (indices of the set) is the truth, its model (its
         size, when both are of one model) is expected to reach a probability above SETTLED."""
-        forms = self.case.p.forms
-        a, b = forms[first], forms[second]
-        between = form_name(a, self.case.r.scaled), form_name(b, self.case.r.scaled)
-        alone = bool(self.case.p.model[first] == self.case.p.model[second])
+        between = self._names(first, second)
         found = []
-        for key, (of, text) in TELLABLE.items():
-            one, other = of(a), of(b)
-            if one is None or other is None or one == other or self.case.r.told_of(key) is not None:
-                continue
-            if self._settles(key, first, alone, one, other) and self._settles(key, second, alone, other, one):
-                said = f"{text}: {_said(key, one)} for {between[0]}, {_said(key, other)} for {between[1]}"
-                found.append(Settling(between, key, said))
+        for key, one, other in self._differ(first, second):
+            usual = USUAL_U.get(key)
+            if all(
+                self._if_told(key, *case, BESIDE, usual) > SETTLED for case in self._cases(first, second, one, other)
+            ):
+                found.append(Settling(between, key, f"{TELLABLE[key][1]}: {_between(between, key, one, other)}"))
         return tuple(found)
 
-    def _settles(self, key: str, truth: int, alone: bool, own: Value, others: Value) -> bool:
-        """Whether telling what a form has makes that form (`alone`) or its model likely enough."""
+    def would_help(self, first: int, second: int) -> Settling | None:
+        """What tells two forms apart best, if it is measured with care, where nothing settles it; None where nothing
+        tells enough to be worth the trouble."""
+        between = self._names(first, second)
+        best, found = HELPS, None
+        for key, one, other in self._differ(first, second):
+            u = CAREFUL_U.get(key)
+            chances = [self._if_told(key, *case, 0.0, u) for case in self._cases(first, second, one, other)]
+            if (mean := sum(chances) / 2) > best:
+                care = "" if u is None else f" to {u:g} {_unit(key)}, several times,"
+                how = TELLABLE[key][1].replace("with a caliper", "with a caliper" + care) if care else TELLABLE[key][1]
+                goes = f"would help, without settling it for sure (the right one {percent(mean)} on average)"
+                best, found = mean, Settling(between, key, f"{how}: {_between(between, key, one, other)}; {goes}")
+        return found
+
+    def _names(self, first: int, second: int) -> tuple[str, str]:
+        forms, scaled = self.case.p.forms, self.case.r.scaled
+        return form_name(forms[first], scaled), form_name(forms[second], scaled)
+
+    def _differ(self, first: int, second: int) -> Iterator[tuple[str, Value, Value]]:
+        """What could still be told of two forms and differs between them: its key, and what each has."""
+        forms = self.case.p.forms
+        for key, (of, _) in TELLABLE.items():
+            one, other = of(forms[first]), of(forms[second])
+            if one is not None and other is not None and one != other and self.case.r.told_of(key) is None:
+                yield key, one, other
+
+    def _cases(self, first: int, second: int, one: Value, other: Value) -> tuple[tuple[int, bool, Value, Value], ...]:
+        """Either of two forms as the truth."""
+        alone = bool(self.case.p.model[first] == self.case.p.model[second])
+        return (first, alone, one, other), (second, alone, other, one)
+
+    def _if_told(
+        self, key: str, truth: int, alone: bool, own: Value, others: Value, beside: float, u: float | None
+    ) -> float:
+        """Probability of a form (`alone`) or its model when what it has is told: a quantity to within u, so many
+        standard deviations on the other form's side."""
         case = self.case
         told = Told(key, own)
-        if key in USUAL_U:
-            at, u = float(own), USUAL_U[key]
-            off = BESIDE * float(np.hypot(u, _tolerance(case.p, key, truth) * at))
+        if u is not None:
+            at = float(own)
+            off = beside * float(np.hypot(u, _tolerance(case.p, key, truth) * at))
             told = Told(key, at + min(off, max(-off, float(others) - at)), u)
+        if (told, truth, alone) not in self._told:
+            self._told[told, truth, alone] = self._after(told, truth, alone)
+        return self._told[told, truth, alone]
+
+    def _after(self, told: Told, truth: int, alone: bool) -> float:
+        """Probability of a form (`alone`) or its model once that is told."""
+        case, key = self.case, told.key
         r = tell(case.r, (told,))
-        spoken = likelihood.speak(
-            r, self.sub, case.ways, trace(r, self.sub, case.ways, self.shape), (case.r, self.spoken)
-        )
+        body = trace(r, self.sub, case.ways, self.shape)
+        spoken = likelihood.speak(r, self.sub, case.ways, body, (case.r, self.spoken))
         unlike = key in ("material", "parts")
-        other = np.array(facts.log_not_comparable(r, case.p) if unlike else case.log_not_comparable)
-        weighed = self._weigh(told_features(r), spoken, Rest(self.rest.odds[0], self.rest.followers[0]), other)
+        not_comparable = np.array(facts.log_not_comparable(r, case.p) if unlike else case.log_not_comparable)
+        rest = Rest(self.rest.odds[0], self.rest.followers[0])
+        weighed = self._weigh(told_features(r), spoken, rest, not_comparable)
         at_truth = self.chosen == truth if alone else self.sub.model == case.p.model[truth]
-        return bool(weighed.probability[at_truth].sum() > SETTLED)
+        return float(weighed.probability[at_truth].sum())
 
 
 def _tolerance(p: Prepared, key: str, form: int) -> float:
@@ -234,7 +278,15 @@ def _tolerance(p: Prepared, key: str, form: int) -> float:
     return p.noise.thickness_tolerance if key == "thickness_mm" else p.noise.weight_tolerance
 
 
+def _unit(key: str) -> str:
+    return key.rpartition("_")[2]
+
+
 def _said(key: str, value: Value) -> str:
     if key in USUAL_U:
-        return f"{float(value):.1f} {key.rpartition('_')[2]}"
+        return f"{float(value):.1f} {_unit(key)}"
     return "none" if value == 0 else str(value)
+
+
+def _between(names: tuple[str, str], key: str, one: Value, other: Value) -> str:
+    return f"{_said(key, one)} for {names[0]}, {_said(key, other)} for {names[1]}"

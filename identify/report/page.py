@@ -136,7 +136,7 @@ def _bait_page(
         runner_up=sheet.runner_up(found) if found is not None else "",
         second=words.name(second) if second is not None else "",
         settling=sheet.settling(found, units) if found is not None else (),
-        nothing_settles=sheet.nothing_settles(found) if found is not None else "",
+        nothing_settles=sheet.nothing_settles(found, units) if found is not None else "",
         without=(sheet.without(found) or tuple(filter(None, (sheet.firm(found),)))) if found is not None else (),
         rests=rests_on(found, references) if found is not None else (),
     )

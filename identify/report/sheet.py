@@ -101,18 +101,18 @@ def settling(found: Identification, units: Units) -> tuple[str, ...]:
     return tuple(in_units(one.text, units) for one in found.would_settle)
 
 
-def nothing_settles(found: Identification) -> str:
-    """That no told value is expected to settle an answer that is open."""
+def nothing_settles(found: Identification, units: Units) -> str:
+    """That no told value is expected to settle an answer that is open, and what would help."""
     if found.would_settle or len(found.candidates) < 2:
         return ""
     first, second = found.candidates[:2]
     open_still = OPEN * first.probability < second.probability and first.probability < SETTLED
     if not open_still or first.probability < max(found.none_of_these, found.not_comparable):
         return ""
-    return (
-        f"Nothing that could be told is expected to set {words.name(first)} and {words.name(second)} apart for sure; "
-        "another photo, sharper or from straight above, may."
-    )
+    apart = f"Nothing that could be told is expected to set {words.name(first)} and {words.name(second)} apart for sure"
+    if found.would_help is not None:
+        return f"{apart}. What would tell most: {in_units(found.would_help.text, units)}."
+    return f"{apart}; another photo, sharper or from straight above, may."
 
 
 def without(found: Identification) -> tuple[str, ...]:

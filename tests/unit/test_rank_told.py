@@ -206,11 +206,28 @@ def test_where_nothing_differs_nothing_settles() -> None:
     twins = [OTTER, replace(OTTER, maker="Brack", model="Copy")]
     answer = rank_readings(seen(OTTER), prepare(twins), explain=True)
     assert answer.candidates[0].probability < 0.6
+    assert answer.would_settle == () and answer.would_help is None
+
+
+def test_a_depth_that_does_not_settle_helps_and_says_how_it_must_be_measured() -> None:
+    assert OTTER.depth_mm is not None
+    deeper = replace(OTTER, maker="Brack", model="Deep", depth_mm=OTTER.depth_mm * 1.025)
+    twins = [replace(f, depth_tolerance_mm=0.01 * OTTER.depth_mm) for f in (OTTER, deeper)]
+    r = seen(OTTER, aspect=Quantity(0.27, 0.03), outline=None)
+    answer = rank_readings(r, prepare(twins), explain=True)
     assert answer.would_settle == ()
+    helps = answer.would_help
+    assert helps is not None and helps.key == "depth_mm"
+    assert "to 0.05 mm, several times" in helps.text and "would help, without settling it" in helps.text
+    # what is said comes true: told so, the right one gets likelier, whichever it is
+    for truth in (OTTER, deeper):
+        again = told(r, f"depth_mm={truth.depth_mm}+-0.05", forms=twins)
+        assert again.candidates[0].model == truth.model and again.candidates[0].probability > 0.6
 
 
 def test_a_settled_answer_needs_nothing() -> None:
-    assert rank_readings(seen(LOAF), prepare(MADE), explain=True).would_settle == ()
+    answer = rank_readings(seen(LOAF), prepare(MADE), explain=True)
+    assert answer.would_settle == () and answer.would_help is None
 
 
 def test_what_would_change_the_answer_changes_no_answer() -> None:

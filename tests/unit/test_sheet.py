@@ -92,13 +92,17 @@ def test_what_was_told_and_clashes_are_said_in_the_units_wanted() -> None:
 def test_the_runner_up_and_what_tells_the_two_apart() -> None:
     found = answer(("Brack", "Otter", "1", 0.6), ("Kell", "Loaf", "2", 0.3), none=0.1)
     assert sheet.runner_up(found) == "Runner-up: Kell / Loaf 2 (30 %), 2.0 times less likely."
-    assert "expected to set Brack / Otter 1 and Kell / Loaf 2 apart" in sheet.nothing_settles(found)
+    assert "expected to set Brack / Otter 1 and Kell / Loaf 2 apart" in sheet.nothing_settles(found, "mm")
+    helps = Settling(("Brack / Otter / 1", "Kell / Loaf / 2"), "depth_mm", "measure it: 25.4 mm for …; would help")
+    assert sheet.nothing_settles(replace(found, would_help=helps), "inch").endswith(
+        "apart for sure. What would tell most: measure it: 1.000 in for …; would help."
+    )
     told = Settling(("Brack / Otter / 1", "Kell / Loaf / 2"), "length_mm", "measure it: 50.8 mm for …")
     settled = replace(found, would_settle=(told,))
-    assert sheet.nothing_settles(settled) == ""
+    assert sheet.nothing_settles(settled, "mm") == ""
     assert sheet.settling(settled, "inch") == ("measure it: 2.000 in for …",)
     assert sheet.runner_up(answer(("Brack", "Otter", "1", 0.9))) == ""
-    assert sheet.nothing_settles(answer(("Brack", "Otter", "1", 0.95), ("Kell", "Loaf", "2", 0.03))) == ""
+    assert sheet.nothing_settles(answer(("Brack", "Otter", "1", 0.95), ("Kell", "Loaf", "2", 0.03)), "mm") == ""
 
 
 def test_features_that_carry_the_answer_are_named_the_weightiest_first() -> None:
