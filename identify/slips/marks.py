@@ -6,7 +6,6 @@ Where a bait or its hooks lie over a code, so that no reader sees it, one of its
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 import cv2
 import numpy as np
@@ -16,15 +15,17 @@ from identify.geometry import Array
 
 LONG = 1600
 """The photo is looked at about so many pixels long: half of one of 3 megapixels."""
-SMALLEST, LARGEST = 9.0, 0.12
-"""Side of a mark: at least so many pixels, at most this share of the photo."""
-HOLE, CORE = (0.3, 0.72), (0.07, 0.34)
-"""Areas of the light and of the inner dark square, of the outer one: 25 and 9 of 49, less or more with blur."""
+SMALLEST, LARGEST = 6.0, 0.12
+"""Side of the light square, at least so many pixels; of a mark, at most this share of the photo."""
+CORE = (0.16, 0.6)
+"""Area of the inner dark square, of the light one around it: 9 of 25, less or more with blur."""
 SQUARE, LONGER = 0.88, 1.5
-"""Least share of the smallest rectangle around it that a mark fills (a disk, such as an eye, fills 0.79), and how much
-longer than wide it may be, seen askance."""
+"""Least share of the smallest rectangle around it that the light square fills (a disk, such as an eye, fills 0.79), and
+how much longer than wide it may be, seen askance."""
 CENTRED = 0.12
-"""How far the middles of the squares lie apart, of the side."""
+"""How far the middles of the two squares lie apart, of the side."""
+OUTER = 7 / 5
+"""Side of the outer dark square to that of the light one."""
 BELOW = 12.0
 """Grey levels by which ink is darker than what is around it."""
 
@@ -37,28 +38,27 @@ def corner_marks(grey: NDArray[np.uint8]) -> list[Array]:
     dark = cv2.adaptiveThreshold(small, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY_INV, reach, BELOW)
     contours, tree = cv2.findContours(dark, cv2.RETR_TREE, cv2.CHAIN_APPROX_SIMPLE)
     found = []
-    for i in range(len(contours)):
-        hole = int(tree[0, i, 2])
-        core = int(tree[0, hole, 2]) if hole >= 0 else -1
-        if core < 0:
+    for hole in range(len(contours)):
+        core = int(tree[0, hole, 2])
+        if core < 0 or tree[0, hole, 3] < 0:  # the outer square often hangs together with what is dark beside it
             continue
-        mark = _mark([np.asarray(contours[n], np.int32) for n in (i, hole, core)])
+        mark = _mark(*(np.asarray(contours[n], np.int32) for n in (hole, core)))
         if mark is not None:
             found.append((mark + 0.5) * k - 0.5)
     return found
 
 
-def _mark(nested: Sequence[NDArray[np.int32]]) -> Array | None:
-    """The corners of the outermost of three outlines in one another; None if they are no mark."""
-    place = cv2.minAreaRect(nested[0])
+def _mark(hole: NDArray[np.int32], core: NDArray[np.int32]) -> Array | None:
+    """The corners of a mark by the outlines of its light square and of the dark one in it; None if they are none."""
+    place = cv2.minAreaRect(hole)
     long, short = max(place[1]), min(place[1])
     if short < SMALLEST or long > LONGER * short:
         return None
-    area, light, dark = (cv2.contourArea(c) for c in nested)
-    if not (HOLE[0] < light / area < HOLE[1] and CORE[0] < dark / area < CORE[1]) or area < SQUARE * long * short:
+    light, dark = cv2.contourArea(hole), cv2.contourArea(core)
+    if not CORE[0] < dark / light < CORE[1] or light < SQUARE * long * short:
         return None
-    middles = [np.array(cv2.minAreaRect(c)[0]) for c in nested]
-    if max(np.hypot(*(m - middles[0])) for m in middles[1:]) > CENTRED * long:
+    middle = np.array(place[0])
+    if np.hypot(*(np.array(cv2.minAreaRect(core)[0]) - middle)) > CENTRED * long:
         return None
-    corners: Array = np.asarray(cv2.boxPoints(place), float)
+    corners: Array = middle + OUTER * (np.asarray(cv2.boxPoints(place), float) - middle)
     return corners

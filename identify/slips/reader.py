@@ -70,12 +70,18 @@ def read_all(photo: Photo) -> list[Code]:
 
 def _by_marks(photo: Photo, whole: Grey) -> list[Code]:
     """Codes that the reader does not see, since something lies over them, by what shows of their marks."""
-    found = []
+    places: list[list[Array]] = []
     for mark in corner_marks(whole):
-        middle = mark.mean(0)
-        code = read_closely(photo, middle + MARK_TO_CODE * (mark - middle))
-        found.append(code if code is not None and code.text is not None else Code(None, mark))
-    return _one_each(photo, found)
+        side = float(np.hypot(*(mark[1] - mark[0])))
+        beside = [p for p in places if np.hypot(*(p[0].mean(0) - mark.mean(0))) < MARK_TO_CODE * side]
+        places = [p for p in places if not any(p is b for b in beside)] + [[mark, *(m for b in beside for m in b)]]
+    found = []
+    for marks in places:
+        seen = np.concatenate(marks)
+        code = read_closely(photo, marks[0].mean(0) + MARK_TO_CODE * (marks[0] - marks[0].mean(0)))
+        rect = np.asarray(cv2.boxPoints(cv2.minAreaRect(seen.astype(np.float32))), float)
+        found.append(code if code is not None and code.text is not None else Code(None, rect))
+    return found
 
 
 def read_closely(photo: Photo, around: Array) -> Code | None:
