@@ -83,7 +83,8 @@ def weigh(
     """
     nothing = np.zeros(len(share))
     even = {name for name, values in spoken.items() if values.shape[-2] == 1}
-    flat = sum((spoken[name][..., 0, :] for name in even), nothing)
+    # always in the order of the features: sums in another order differ in their last digits
+    flat = sum((spoken[name][..., 0, :] for name in spoken if name in even), nothing)
     together = sum((spoken[name] for name in spoken if name not in even), log_ways[:, None] + nothing)
     pick = _Pick(together)
     features = {name: values[..., 0, :] if name in even else pick.of(values) for name, values in spoken.items()}
@@ -93,7 +94,7 @@ def weigh(
     top = followers.max(-1)
     following = np.exp(followers - top[..., None]) @ share + rest.followers * np.exp(-top)
     kin: Array = np.logaddexp(np.log(noise.cousin) + top + np.log(following), np.log1p(-noise.cousin))
-    said = sum((features[name] for name in told if name in features), nothing)
+    said = sum((features[name] for name in features if name in told), nothing)
     kind = sum((features[name] for name in KIND if name in features), nothing)
     evidence = (ratio - said - kin[..., None]) / noise.temperature + noise.offset + said
     with np.errstate(divide="ignore"):

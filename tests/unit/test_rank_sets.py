@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import random
 import shutil
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -92,6 +95,27 @@ def test_no_order_of_candidates_or_of_what_was_told_changes_anything(order: list
     r = tell(seen(OTTER), parse(told))
     plain = tell(seen(OTTER), parse(["hooks=1", "ties=2", "length_mm=56", "material=wood"]))
     assert rank_readings(r, prepare(order), explain=True) == rank_readings(plain, prepare(SET), explain=True)
+
+
+def test_another_run_gives_the_same_answer_to_the_last_digit() -> None:
+    """Names are hashed otherwise in each run of Python, so sets of names come in another order."""
+    lines = (
+        "from identify.rank import prepare, rank_readings",
+        "from identify.rank.telling import tell",
+        "from identify.told import parse",
+        "from tests.unit.test_rank import OTTER, SET, seen",
+        "r = tell(seen(OTTER), parse(['ties=2', 'length_mm=56', 'material=wood', 'hooks=1']))",
+        "print(repr(rank_readings(r, prepare(SET), explain=True)))",
+    )
+    said = set()
+    for seed in ("1", "2", "3"):
+        environment = os.environ | {"PYTHONHASHSEED": seed}
+        run = subprocess.run(
+            [sys.executable, "-c", "\n".join(lines)], capture_output=True, text=True, env=environment, check=True,
+            cwd=Path(__file__).resolve().parents[2],
+        )  # fmt: skip
+        said.add(run.stdout)
+    assert len(said) == 1
 
 
 @pytest.fixture(scope="module")
