@@ -107,4 +107,4 @@ def test_a_bait_may_lie_over_the_edge_of_its_sheet(forms: dict[str, Form]) -> No
     assert off_corners(record, corners) < 1.5
     (bait,) = record.baits
     assert bait.measurement.length_mm is not None
-    assert bait.measurement.length_mm.value == pytest.approx(forms["Low Otter 2"].length_mm, rel=0.02)
+    assert bait.measurement.length_mm.value == pytest.approx(forms["Low Otter 2"].length_mm, rel=0.04)

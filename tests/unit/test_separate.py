@@ -196,7 +196,7 @@ def test_core_lies_where_the_body_does(size: tuple[int, int], px_per_mm: float) 
     step = max(1.0, px_per_mm / look.PX_PER_MM)
     assert away.mean() == pytest.approx(-0.5 * region.shrink, abs=0.35 * step)
     ys, xs = np.nonzero(region.core)
-    assert region.to_photo([[xs.mean(), ys.mean()]])[0] == pytest.approx(centre, abs=0.15 * step)
+    assert region.to_photo([[xs.mean(), ys.mean()]])[0] == pytest.approx(centre, abs=0.2 * step)
 
 
 @pytest.mark.usefixtures("told")
@@ -271,7 +271,7 @@ def test_without_a_scale_the_bait_gives_it(half: int) -> None:
     centre = np.array([401.4, 297.8])
     photo = painted((ellipse(size, centre, (half, half / 3)), RED))
     (region,) = separate(photo, NO_SCALE, Settings()).regions
-    assert distance(rim_of(region), centre, (half, half / 3)).mean() == pytest.approx(-0.5, abs=1.5)
+    assert distance(rim_of(region), centre, (half, half / 3)).mean() == pytest.approx(-0.5 * region.shrink, abs=1.5)
 
 
 @pytest.mark.usefixtures("told")
