@@ -35,7 +35,7 @@ SETTLED = 0.9
 OPEN = 0.1
 """A second candidate at least so likely as the first leaves the answer open."""
 HELPS = 0.6
-"""Something to tell is worth the trouble when it brings the right one of two to so much on average."""
+"""Something to tell is worth the trouble when it brings the less likely of two to so much if it is the truth."""
 CAREFUL_U = {"length_mm": 0.05, "depth_mm": 0.05, "thickness_mm": 0.05, "weight_g": 0.1}
 """Standard uncertainties of somebody who takes care: several readings of a caliper, letter scales (bench)."""
 BESIDE = 1.5
@@ -211,18 +211,18 @@ class WhatIf:
         return tuple(found)
 
     def would_help(self, first: int, second: int) -> Settling | None:
-        """What tells two forms apart best, if it is measured with care, where nothing settles it; None where nothing
-        tells enough to be worth the trouble."""
+        """What tells two forms apart best, if it is measured with care, where nothing settles it: what brings the less
+        likely one furthest if it is the truth.  None where nothing is worth the trouble."""
         between = self._names(first, second)
         best, found = HELPS, None
         for key, one, other in self._differ(first, second):
             u = CAREFUL_U.get(key)
-            chances = [self._if_told(key, *case, 0.0, u) for case in self._cases(first, second, one, other)]
-            if (mean := sum(chances) / 2) > best:
-                care = "" if u is None else f" to {u:g} {_unit(key)}, several times,"
-                how = TELLABLE[key][1].replace("with a caliper", "with a caliper" + care) if care else TELLABLE[key][1]
-                goes = f"would help, without settling it for sure (the right one {percent(mean)} on average)"
-                best, found = mean, Settling(between, key, f"{how}: {_between(between, key, one, other)}; {goes}")
+            if (chance := self._if_told(key, *self._cases(first, second, one, other)[1], 0.0, u)) > best:
+                how = TELLABLE[key][1]
+                if u is not None:
+                    how = f"{how} to {u:g} {_unit(key)}, several times"
+                goes = f"would help without settling it for sure: if it is {between[1]}, that gets {percent(chance)}"
+                best, found = chance, Settling(between, key, f"{how}: {_between(between, key, one, other)}; {goes}")
         return found
 
     def _names(self, first: int, second: int) -> tuple[str, str]:

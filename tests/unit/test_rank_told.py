@@ -218,7 +218,7 @@ def test_a_depth_that_does_not_settle_helps_and_says_how_it_must_be_measured() -
     assert answer.would_settle == ()
     helps = answer.would_help
     assert helps is not None and helps.key == "depth_mm"
-    assert "to 0.05 mm, several times" in helps.text and "would help, without settling it" in helps.text
+    assert "to 0.05 mm, several times" in helps.text and "would help without settling it" in helps.text
     # what is said comes true: told so, the right one gets likelier, whichever it is
     for truth in (OTTER, deeper):
         again = told(r, f"depth_mm={truth.depth_mm}+-0.05", forms=twins)
