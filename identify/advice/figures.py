@@ -77,8 +77,12 @@ def _bait(photo: Photo, m: Measurement, record: PhotoRecord, ground: _Ground) ->
     to_card = light = None
     if record.card is not None and record.card.corners_px is not None:
         card = np.array(record.card.corners_px)
-        to_card = _gap(outline, card) / _longest_side(card)
-        light = ground.light_between(m.outline_px, record.card.corners_px)
+        middle = outline.mean(0).tolist()
+        if (
+            cv2.pointPolygonTest(card.astype(np.float32), middle, False) < 0
+        ):  # else it lies on the sheet that is the card
+            to_card = _gap(outline, card) / _longest_side(card)
+            light = ground.light_between(m.outline_px, record.card.corners_px)
     return BaitFigures(
         bait_blur(photo, outline), clipped, glare, shade, light, to_card, None if gap is None else gap / length
     )

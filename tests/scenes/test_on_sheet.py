@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
+from identify.advice import look
 from identify.geometry import Array, apply_homography, extent_across, max_feret
 from identify.measure import measure
 from identify.photo import Photo
@@ -75,6 +76,7 @@ def test_baits_on_a_sheet_are_measured_in_its_plane(forms: dict[str, Form]) -> N
         cv2.pointPolygonTest(polygon, np.mean(t.outline_px, 0).tolist(), False) > 0 for t in record.set_aside
     )
     assert "card-uneven" not in {n.code for n in record.warnings}
+    assert all(bait.gap_to_card is None for bait in look(photo, record).baits)
     lengths = []
     for form in named:
         outline = np.asarray(form.outline_mm, float)
