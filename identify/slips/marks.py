@@ -26,6 +26,11 @@ CENTRED = 0.12
 """How far the middles of the two squares lie apart, of the side."""
 OUTER = 7 / 5
 """Side of the outer dark square to that of the light one."""
+CORE_SIDE, RING, AROUND = 2 / 5, 4 / 5, 8 / 5
+"""Squares, in units of the light one, that run on the inner dark one, on the light one, and on the light rim around the
+mark, which a tag on a dark ground does not have."""
+BARE = 0.4
+"""So much of the rim must show."""
 BELOW = 12.0
 """Grey levels by which ink is darker than what is around it."""
 
@@ -33,7 +38,8 @@ BELOW = 12.0
 def corner_marks(grey: NDArray[np.uint8]) -> list[Array]:
     """Corners (4, 2), in pixels, of every mark in a picture (h, w) of grey levels."""
     k = math.ceil(max(grey.shape) / LONG)
-    small = grey if k == 1 else cv2.resize(grey, None, fx=1 / k, fy=1 / k, interpolation=cv2.INTER_AREA)
+    reduced = grey if k == 1 else cv2.resize(grey, None, fx=1 / k, fy=1 / k, interpolation=cv2.INTER_AREA)
+    small = np.asarray(reduced, np.uint8)
     reach = int(LARGEST * max(small.shape)) | 1
     dark = cv2.adaptiveThreshold(small, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY_INV, reach, BELOW)
     contours, tree = cv2.findContours(dark, cv2.RETR_TREE, cv2.CHAIN_APPROX_SIMPLE)
@@ -43,7 +49,7 @@ def corner_marks(grey: NDArray[np.uint8]) -> list[Array]:
         if core < 0 or tree[0, hole, 3] < 0:  # the outer square often hangs together with what is dark beside it
             continue
         mark = _mark(*(np.asarray(contours[n], np.int32) for n in (hole, core)))
-        if mark is not None:
+        if mark is not None and _rim(small, mark) > BARE:
             found.append((mark + 0.5) * k - 0.5)
     return found
 
@@ -62,3 +68,21 @@ def _mark(hole: NDArray[np.int32], core: NDArray[np.int32]) -> Array | None:
         return None
     corners: Array = middle + OUTER * (np.asarray(cv2.boxPoints(place), float) - middle)
     return corners
+
+
+def _rim(grey: NDArray[np.uint8], mark: Array) -> float:
+    """Share of the rim around a mark that is as light as its light square rather than as dark as its dark one."""
+    ink, paper, rim = (_along(grey, mark, k / OUTER) for k in (CORE_SIDE, RING, AROUND))
+    return float((rim > (np.median(ink) + np.median(paper)) / 2).mean()) if len(rim) else 0.0
+
+
+def _along(grey: NDArray[np.uint8], mark: Array, k: float) -> NDArray[np.uint8]:
+    """Grey levels along a square `k` times as large as a mark."""
+    corners = mark.mean(0) + k * (mark - mark.mean(0))
+    steps = np.linspace(0, 1, 12, endpoint=False)[:, None]
+    x, y = np.rint(
+        np.concatenate([a + steps * (b - a) for a, b in zip(corners, np.roll(corners, -1, 0), strict=True)])
+    ).T
+    there = (x >= 0) & (y >= 0) & (x < grey.shape[1]) & (y < grey.shape[0])
+    levels: NDArray[np.uint8] = grey[y[there].astype(int), x[there].astype(int)]
+    return levels

@@ -154,6 +154,9 @@ def test_a_code_half_hidden_by_a_bait_is_unread(degrees: float, px_per_mm: float
         for k, shade in ((7, grey), (5, 230), (3, grey)):
             cv2.circle(eyes, at, 8 * k, (shade, shade, shade), -1, cv2.LINE_AA)
     assert find(photo(eyes)).codes == ()
+    tag = bare(1500, 1200)  # a light square with a dark one on it, on a dark ground
+    tag[400:500, 300:400], tag[420:480, 320:380] = 230, 30
+    assert find(photo(tag)).codes == ()
 
 
 @pytest.mark.parametrize("apart_mm", [-6.0, 0.0, 3.0, 12.0])
