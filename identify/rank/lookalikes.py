@@ -27,12 +27,12 @@ CAMERAS: Mapping[str, Camera] = {
 from the card, no focal length, coloured light (bench, along the uncertainties that photo sets' readings state)."""
 DRAWS = 60
 """So many draws of each part of a bait."""
-COATS = 3
+COATS = 2
 """So many times fewer of its colours, which take longest and tell least."""
 BAITS = 2000
 """So many baits put together from these."""
 SCOUTS = 200
-"""So many by which forms are left out whose bodies alone tell them apart: whatever else is read tells more."""
+"""So many to see which forms need no further look."""
 SHOWN = 0.003
 """Pairs that a photo confuses less often than this are told apart by it."""
 LEAST_WEIGHT = 0.05
@@ -56,38 +56,42 @@ class Lookalikes:
 
 
 def lookalikes(
-    p: Prepared, cameras: Mapping[str, Camera] = CAMERAS, draws: int = DRAWS, seed: int = 0
+    p: Prepared,
+    cameras: Mapping[str, Camera] = CAMERAS,
+    draws: int = DRAWS,
+    seed: int = 0,
+    least: float = SHOWN,
 ) -> tuple[Lookalikes, ...]:
-    """All pairs of forms that a camera confuses, the worst first.
+    """All pairs of forms that the poorest camera confuses at `least` so often, the worst first.
 
     `cameras` from the best to the poorest: what a poor photo tells apart need not be asked of better ones.  How often
     two forms are confused is the mean over baits of the smaller of their two probabilities (the Bayes error), which
     needs far fewer baits than counting mistakes."""
-    n = len(p.forms)
-    names = list(cameras)
+    n, names = len(p.forms), list(cameras)
     near = ~np.eye(n, dtype=bool)
-    listed = near
+    steady: dict[int, tuple[Part, ...]] = dict.fromkeys(range(n), ())
+    bodies: dict[int, Part] = {}
     confused: dict[str, Array] = {}
     weights: dict[str, Array] = {}
-    steady: dict[int, tuple[Part, ...]] = {}
     for name in reversed(names):
         camera = cameras[name]
-        forms = [int(i) for i in np.flatnonzero(near.any(1))]
-        bodies = {i: parts.body(np.random.default_rng([seed, i]), p, i, camera, draws) for i in forms}
+        bodies = {i: parts.body(_rng(seed, i, "body"), p, i, camera, draws) for i in _some(near)}
         if name == names[-1]:
-            near = near & (_confused(p, {i: (own,) for i, own in bodies.items()}, camera, near, SCOUTS) >= SHOWN / 2)
-        own = {}
-        for i in (i for i in forms if near[i].any()):
-            rng = np.random.default_rng([seed, i])
-            if i not in steady:
-                steady[i] = (parts.ties(rng, p, i, draws), parts.hangers(rng, p, i, draws), *parts.others(p, i))
-            lists = p.palette.list_of
-            told_by_coat = (lists[near[i]] != lists[i]).any()  # sizes of one model wear the same
-            coat = (parts.coat(rng, p, i, camera, -(-draws // COATS)),) if told_by_coat else ()
-            own[i] = (bodies[i], *steady[i], *coat)
+            # whatever else is read tells more, so forms that a part alone tells apart need no further ones
+            near = near & (_confused(p, {i: (own,) for i, own in bodies.items()}, camera, near, SCOUTS) >= least / 2)
+            for part in (parts.ties, parts.hangers):
+                for i in _some(near):
+                    steady[i] += (part(_rng(seed, i, part.__name__), p, i, draws),)
+                so_far = {i: (bodies[i], *steady[i]) for i in _some(near)}
+                near = near & (_confused(p, so_far, camera, near, SCOUTS) >= least / 2)
+            for i in _some(near):
+                steady[i] += parts.others(p, i)
+        own = {
+            i: (bodies[i], *steady[i], *_coat(_rng(seed, i, "coat"), p, i, near[i], camera, draws)) for i in _some(near)
+        }
         confused[name] = _confused(p, own, camera, near, BAITS)
         told = _told(p, own)
-        shown = near & (confused[name] >= SHOWN)
+        shown = near & (confused[name] >= least)
         if name == names[-1]:
             listed, weights = shown, told
         else:
@@ -98,6 +102,24 @@ def lookalikes(
         for i, j in zip(*np.nonzero(np.triu(listed)), strict=True)
     ]
     return tuple(sorted(found, key=lambda pair: tuple(-v for v in pair.confused.values())))
+
+
+def _rng(seed: int, i: int, part: str) -> np.random.Generator:
+    """The same baits before every camera, whichever other forms there are to be asked."""
+    return np.random.default_rng([seed, i, *part.encode()])
+
+
+def _some(near: NDArray[np.bool_]) -> list[int]:
+    """The forms that come near any other."""
+    return [int(i) for i in np.flatnonzero(near.any(1))]
+
+
+def _coat(
+    rng: np.random.Generator, p: Prepared, i: int, near: NDArray[np.bool_], camera: Camera, draws: int
+) -> tuple[Part, ...]:
+    """Colours, where they tell anything: sizes of one model wear the same."""
+    lists = p.palette.list_of
+    return (parts.coat(rng, p, i, camera, -(-draws // COATS)),) if (lists[near] != lists[i]).any() else ()
 
 
 def _confused(

@@ -24,7 +24,7 @@ from identify.rank.rings import UNKNOWN, Indices
 from identify.rank.simulate import Camera, draw_body, draw_coat, draw_places
 
 WAYS: Indices = np.arange(4)
-RARE = 0.125
+RARE = 0.2
 """What happens seldom is drawn as if it made up this share of the cases."""
 LEAST = 1e-5
 """What happens less often than this is not drawn."""

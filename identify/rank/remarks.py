@@ -22,7 +22,7 @@ def lookalike_remarks(found: ReferenceSet) -> tuple[Fault, ...]:
     p = prepare(forms)
     file_of = {profile.name: profile.file for profile in found.profiles}
     remarks = []
-    for pair in lookalikes(p, {"good": CAMERAS["good"]}, DRAWS):
+    for pair in lookalikes(p, {"good": CAMERAS["good"]}, DRAWS, least=WORTH_A_WORD):
         share = pair.confused["good"]
         if share >= WORTH_A_WORD:
             one, other = p.forms[pair.one], p.forms[pair.other]
