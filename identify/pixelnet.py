@@ -31,12 +31,13 @@ def probabilities(linear: Plane, package: str, name: str) -> Plane:
     """
     h, w = linear.shape[:2]
     light = np.asarray(cv2.pow(np.maximum(linear, 0), _LIGHT), np.float32)
-    light = (light - light.mean((0, 1))) / (light.std() + np.float32(_FAINT))
+    mean, spread = cv2.meanStdDev(light)
+    whole = np.sqrt((spread**2 + mean**2).mean() - mean.mean() ** 2)
+    light = (light - mean.ravel().astype(np.float32)) / np.float32(whole + _FAINT)
     below, right = -h % _STRIDE, -w % _STRIDE
     light = np.asarray(cv2.copyMakeBorder(light, 0, below, 0, right, cv2.BORDER_REPLICATE), np.float32)
     batch = np.ascontiguousarray(light.transpose(2, 0, 1)[None])
-    scores = np.asarray(_network(package, name).run(None, {"picture": batch})[0], np.float32)[0, :, :h, :w]
-    return np.asarray(1 / (1 + np.exp(-scores)), np.float32)
+    return np.asarray(_network(package, name).run(None, {"picture": batch})[0], np.float32)[0, :, :h, :w]
 
 
 @lru_cache(maxsize=4)

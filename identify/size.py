@@ -42,8 +42,9 @@ ROUND_RATIO, RATIO_SLOPE, RATIO_RANGE, U_RATIO = 1.08, 1.08, (0.50, 1.0), 0.12
 THICKEST = 2.0
 """A told thickness that is so many times the deepest section is a slip, and would put the bait above the camera."""
 
-LIFT_MM, U_LIFT_MM = 0.4, 0.5
-"""How far hooks and hangers hold a lying body off the table on average, and its spread."""
+LIFT_MM, U_LIFT_MM = 0.4, 0.7
+"""How far hooks and hangers hold a lying body off the table on average, and its spread: most lie flat, a few stand on
+their hooks by several millimetres."""
 
 PITCH_DEG, ROLL_DEG = 1.0, 2.5
 """Standard deviation of how far a lying bait's axis is from level, and of how far it has rolled about its axis."""

@@ -26,7 +26,9 @@ MARGIN_MM = 11.0
 """Room around the body: a ring, and the shank of a hook that hangs in it."""
 TYPICAL_LENGTH_MM = 65.0
 """Of a bait; used without a scale.  Common practice, no published source."""
-MOST_PIXELS = 4e5
+MOST_PIXELS = 1.2e5
+"""A larger picture is looked at more coarsely: the network has learned from pictures of this size, and in one much
+larger it takes ground far from everything for body."""
 CUT_MM = 25.0
 """How much further to look where the body goes on beyond the picture."""
 CUT_PX = 6

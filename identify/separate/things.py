@@ -18,10 +18,13 @@ from identify.separate.shape import Shape, describe
 
 _SMOOTH = 0.88
 """Solidity from which on a thing is one body and not several that touch."""
-_LEAST_SHARE = 0.4
-"""Of the area of the largest body that it touches: what is smaller is part of it."""
-_NECK = 0.5
-"""Bodies that touch hang together by less than this share of the slenderer one's width."""
+_LEAST_SHARE, _NECK = 0.4, 0.5
+"""A body has at least this share of the area of the largest that it touches, and hangs together with it by less than
+this share of the slenderer one's width: what is smaller or hangs together by more is part of it."""
+_SURELY_SEVERAL, _EACH_SOLID = 0.8, 0.88
+"""What is less solid than the first, in parts that are all more solid than the second, is several bodies side by side:
+then these shares are enough."""
+_LEAST_SHARE_BESIDE, _NECK_BESIDE = 0.25, 0.8
 _LEAST_BODY_MM2 = 40.0
 _LEAST_THING_MM2 = 30.0
 _REACH_MM = 2.0
@@ -106,9 +109,8 @@ def _thing(whole: _Patch, core: Mask, scene: Scene, certainty: float) -> Thing:
 def _parted(core: Mask, wire: float, least: float) -> list[Mask]:
     """The bodies of a core that is several touching ones: the markers are what is left of it when it is eroded to its
     first break into pieces that matter; itself when it does not break or is one smooth body."""
-    contours, _ = cv2.findContours(core.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    contour = max(contours, key=cv2.contourArea)
-    if cv2.contourArea(contour) > _SMOOTH * cv2.contourArea(cv2.convexHull(contour)):
+    solid = _solidity(core)
+    if solid > _SMOOTH:
         return [core]
     whole = _Patch(0, 0, core)
     depth = cv2.distanceTransform(np.pad(core, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
@@ -119,13 +121,22 @@ def _parted(core: Mask, wire: float, least: float) -> list[Mask]:
             parts = [(near == k) & core for k in range(1, len(pieces) + 1)]
             areas = [int(np.count_nonzero(part)) for part in parts]
             # what breaks off an end is a tail; a body is not much smaller than what it touches
-            full = [k for k, area in enumerate(areas) if area >= max(least, _LEAST_SHARE * max(areas))]
+            beside = solid < _SURELY_SEVERAL and all(_solidity(part) > _EACH_SOLID for part in parts)
+            share, neck = (_LEAST_SHARE_BESIDE, _NECK_BESIDE) if beside else (_LEAST_SHARE, _NECK)
+            full = [k for k, area in enumerate(areas) if area >= max(least, share * max(areas))]
             if len(full) == len(pieces):
                 # a body may have a waist: what merely touches hangs together by far less than its own width
                 inner = min(float(depth[part].max()) for part in parts)
-                return parts if radius < _NECK * inner else [core]
+                return parts if radius < neck * inner else [core]
             pieces = [pieces[k] for k in full]
     return [core]
+
+
+def _solidity(mask: Mask) -> float:
+    """Area of a mask's largest part against that of its convex hull."""
+    contours, _ = cv2.findContours(mask.view(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    contour = max(contours, key=cv2.contourArea)
+    return float(cv2.contourArea(contour) / max(cv2.contourArea(cv2.convexHull(contour)), 1.0))
 
 
 def _pieces(mask: Mask, least: float) -> list[_Patch]:

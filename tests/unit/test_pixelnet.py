@@ -24,7 +24,7 @@ PHOTO = Path(__file__).parents[2] / "demo_photos" / "single-blue-cloth.jpg"
 PX_PER_MM = 8.05
 """Of that photo, whose bait lies along x in this part of it."""
 WINDOW = (330, 360, 1080, 650)
-NETWORKS = {"scene": ("identify.separate", 2.5, 4), "bait": ("identify.closeup", 5.0, 9)}
+NETWORKS = {"scene": ("identify.separate", 1.6, 4), "bait": ("identify.closeup", 5.0, 9)}
 """Package, px/mm at which the network looks, planes."""
 each_network = pytest.mark.parametrize("name", NETWORKS)
 

@@ -22,7 +22,7 @@ def write(weights: Weights, path: Path) -> None:
 
 
 def model(weights: Weights) -> onnx.ModelProto:
-    """A network from `picture` (1, 3, h, w) to `scores`, log odds (1, planes, h, w)."""
+    """A network from `picture` (1, 3, h, w) to `probabilities` (1, planes, h, w)."""
     nodes: list[onnx.NodeProto] = []
 
     def add(operator: str, inputs: list[str], **attributes: int | list[int]) -> str:
@@ -49,13 +49,14 @@ def model(weights: Weights) -> onnx.ModelProto:
     for i in reversed(range(levels - 1)):
         x = add("Concat", [layer("ConvTranspose", x, f"up{i}", 2), passed[i]], axis=1)
         x = convolution(convolution(x, f"dec{i}a"), f"dec{i}b")
-    nodes.append(helper.make_node("Identity", [layer("ConvTranspose", x, "head", 2)], ["scores"]))
+    nodes.append(helper.make_node("Sigmoid", [layer("ConvTranspose", x, "head", 2)], ["probabilities"]))
+    said = [1, len(weights["head.bias"]), "h", "w"]
     casts = [helper.make_node("Cast", [f"{name}_half"], [name], to=onnx.TensorProto.FLOAT) for name in weights]
     graph = helper.make_graph(
         casts + nodes,
         "net",
         [helper.make_tensor_value_info("picture", onnx.TensorProto.FLOAT, [1, 3, "h", "w"])],
-        [helper.make_tensor_value_info("scores", onnx.TensorProto.FLOAT, [1, len(weights["head.bias"]), "h", "w"])],
+        [helper.make_tensor_value_info("probabilities", onnx.TensorProto.FLOAT, said)],
         [numpy_helper.from_array(w.astype(np.float16), f"{name}_half") for name, w in weights.items()],
     )
     made = helper.make_model(graph, opset_imports=[helper.make_opsetid("", 13)], ir_version=8)
