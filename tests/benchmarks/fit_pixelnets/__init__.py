@@ -46,8 +46,9 @@ hue, saturation, blur, noise and tone curve changed; nothing but one grey beyond
 The shipped files were made in steps, on one or two NVIDIA H100.  `scene`: 17 minutes from scratch, in two runs, on 1203
 pictures, sharing a card with `bait`.  `bait`: 16 minutes with 20 channels at the first level on the
 worlds up to seed 28, 17 more with the new ones, then the 16 channels kept that weigh most there and 9 minutes more.
-Pictures of the seeds 21 to 28 and half of 11 to 18 were there in the first of these only.  One run of each from scratch,
-on all pictures, should do as well, but has not been tried.  A run cannot be repeated to the bit: it stops by the clock.
+Pictures of the seeds 21 to 28 and half of 11 to 18 were there in the first of these only.  One run of each from
+scratch, on all pictures, should do as well, but has not been tried.  A run cannot be repeated to the bit: it stops by
+the clock.
 
 **Held-out checks** are the project's benchmarks, `python -m tests.benchmarks PHOTO_SET`: photos, bodies and colours
 that the networks were not fitted to.  Nothing here tells an accuracy of its own.
