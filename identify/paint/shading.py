@@ -34,10 +34,10 @@ EFFECTIVE_CELLS = 80
 """The misfit is shared by whole parts of the flank, so many cells weigh no more than this many."""
 TOO_BRIGHT, TOO_DARK = 2.5, 4.0
 """Residuals beyond these many NOISE do not count (Tukey): gloss only ever brightens, so that side is tighter."""
-MAX_CELLS = 400
-ROUNDS, RACE, SETTLED = 9, 4, 2e-3
-"""So many steps, the last ones from the best start alone, or until the next would change nothing that matters: a fifth
-of a percent of light."""
+MAX_CELLS = 250
+ROUNDS, RACE, SETTLED = 9, 3, 4e-3
+"""So many steps, the last ones from the best start alone, or until the next would change nothing that matters: less
+than half a percent of light."""
 
 
 @dataclass(frozen=True, eq=False)
