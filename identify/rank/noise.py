@@ -40,7 +40,8 @@ class Noise:
     """Probability that such a cousin took over one feature."""
     temperature: float = 1.1
     """Divides the evidence (log likelihood ratio) of the photo.  On measured baits, models left out in turn, 1 fits
-    best (render: 64 baits of the tune split, unknown models never among them); a tenth more for other photos."""
+    as well as less (render: 94 baits of the tune split and of photos to learn from, unknown models never among them); a
+    tenth more for other photos."""
     offset: float = 0.0
     """Added to every listed model's evidence (natural log); fitted on models left out in turn."""
     orientation_doubt: float = 0.003
@@ -79,11 +80,12 @@ class Noise:
     """Edge noise that grows in descriptors as the picture gets smaller."""
     # a body that was traced wrongly: length, proportion and outline fail together
     misread_bodies: tuple[Misread, ...] = (
-        Misread(0.01, 0.06, length=0.03, aspect=0.05, outline=3.0),
-        Misread(0.003, 0.03, length=0.12, aspect=0.25, outline=8.0),
+        Misread(0.005, 0.06, length=0.03, aspect=0.05, outline=3.0),
+        Misread(0.0015, 0.03, length=0.12, aspect=0.25, outline=8.0),
     )
-    """A ring, a shadow or a hook's shank taken for body; and a body that was lost in its surroundings (render: hardly
-    one outline in 200 of the tune split; more for other photos)."""
+    """A ring, a shadow or a hook's shank taken for body; and a body that was lost in its surroundings (render: none
+    of 94 in the tune split and the photos to learn from, whose strangers are told better the rarer these are; photos
+    that are not rendered have more)."""
 
     # line ties and hangers
     tie_lost: float = 0.03
