@@ -29,8 +29,8 @@ NEAR = 24
 LOST = 20.0
 """Forms whose odds against none of these are below e^-LOST whichever feature is left out cannot matter: thousands of
 them have less than one part in ten thousand together."""
-TOP = 50.0
-"""Natural log: no odds are held larger."""
+TOP = 38.0
+"""Natural log: no odds are held larger, so that products of two and their sums fit single precision."""
 SETTLED = 0.9
 OPEN = 0.1
 """A second candidate at least so likely as the first leaves the answer open."""
@@ -152,7 +152,7 @@ class WhatIf:
     def _followers(self, speaks: Single) -> Array:
         """How likely unlisted baits are that follow a form that is not chosen, now and without each feature."""
         case, features = self.case, self.case.weighed.features
-        whole = case.share * np.exp(np.minimum(case.weighed.followers, TOP))
+        whole = (case.share * np.exp(np.minimum(case.weighed.followers, TOP))).astype(np.float32)
         whole[self.chosen] = 0
         together = np.zeros_like(speaks)
         for group in groups_of(features):
@@ -160,7 +160,7 @@ class WhatIf:
             together[own] = sum(features[name] for name in group)
         copied = case.p.noise.copied
         without, now = (1 - copied + copied * np.exp(np.minimum(s, TOP)) for s in (together - speaks, together))
-        return np.append(whole.sum(), (without / now) @ whole.astype(np.float32))
+        return np.append(whole.sum(), (without / now) @ whole).astype(float)
 
     def _weigh(
         self, told: Collection[str], spoken: Mapping[str, Array], rest: Rest, log_not_comparable: Array
