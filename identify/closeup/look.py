@@ -22,8 +22,8 @@ from identify.stages import Region
 
 PX_PER_MM = 5.0
 """Scale at which the network looks."""
-MARGIN_MM = 11.0
-"""Room around the body: a ring, and the shank of a hook that hangs in it."""
+MARGIN_MM = 8.0
+"""Room around the body: a ring, and half the shank of a hook that hangs in it."""
 TYPICAL_LENGTH_MM = 65.0
 """Of a bait; used without a scale.  Common practice, no published source."""
 MOST_PIXELS = 1.2e5
