@@ -141,11 +141,18 @@ class _Pick:
 
 
 def _followers(features: Mapping[str, Array], turned: Array, noise: Noise) -> Array:
-    """ln (..., n) of how much likelier a bait that follows each form in part makes what was seen: each group of
-    features is taken over or not."""
-    followers = turned
+    """ln (..., n) of how much likelier a bait that follows each form in part makes what was seen.
+
+    Each group of features is taken over with probability c or not, and multiplies by 1 - c + c e^s, where s is how it
+    speaks; of that e^s is held as a logarithm where it is large."""
+    c = noise.copied
+    total, product = turned, np.ones_like(turned)
     for group in groups_of(features):
-        followers = followers + taken_over(sum((features[name] for name in group), np.zeros(1)), noise)
+        speaks = sum((features[name] for name in group[1:]), features[group[0]])
+        falls = np.exp(-np.abs(speaks))
+        total = total + np.maximum(speaks, 0)
+        product *= np.where(speaks > 0, (1 - c) * falls + c, 1 - c + c * falls)
+    followers: Array = total + np.log(product)
     return followers
 
 
@@ -154,11 +161,3 @@ def groups_of(names: Collection[str]) -> list[tuple[str, ...]]:
     grouped = {name for group in (*KIN, KIND) for name in group}
     groups = [tuple(name for name in group if name in names) for group in KIN]
     return [group for group in groups if group] + [(name,) for name in names if name not in grouped]
-
-
-def taken_over(speaks: Array, noise: Noise) -> Array:
-    """ln of 1 - c + c e^s for features that speak s and are taken over with probability c."""
-    c = noise.copied
-    falls = np.exp(-np.abs(speaks))
-    ratio: Array = np.maximum(speaks, 0) + np.log(np.where(speaks > 0, (1 - c) * falls + c, 1 - c + c * falls))
-    return ratio
