@@ -17,6 +17,7 @@ import hashlib
 import json
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,7 @@ from identify.measure import measure
 from identify.rank import Prepared, prepare
 from identify.rank.lookalikes import CAMERAS, Lookalikes, log_ratio, lookalikes
 from identify.rank.readings import read as readings
+from identify.rank.simulate import Camera
 from identify.reference import read
 from identify.report.alike import full_name
 from tests.benchmarks.stats import wilson
@@ -102,6 +104,17 @@ def verdict(predicted: float, rows: Sequence[Row]) -> str:
     )
 
 
+def stated(rows: Sequence[Row], photos: str) -> Camera:
+    """A camera as good as the photos' readings say in the middle."""
+    found = [r for r in scaled(rows) if r["u_lch"]]
+    u_lch = np.median([r["u_lch"] for r in found], axis=0)
+    u_length, u_aspect, depth_px = (
+        float(np.median([r[k] for r in found])) for k in ("u_length", "u_aspect", "depth_px")
+    )
+    lch = (float(u_lch[0]), float(u_lch[1]), float(u_lch[2]))
+    return replace(CAMERAS[photos], u_length=u_length, u_aspect=u_aspect, u_lch=lch, depth_px=depth_px)
+
+
 def noise_line(rows: Sequence[Row]) -> str:
     """The medians of what the photos' readings state, beside how far they were off."""
     found = scaled(rows)
@@ -152,12 +165,14 @@ def main() -> None:
         if kept is not None:
             with kept.open("a", encoding="utf-8") as lines:
                 lines.write(json.dumps(row) + "\n")
-    every: list[Row] = []
-    for pair in pairs:
-        names = [full_name(p.forms[i]) for i in (pair.one, pair.other)]
+    named = [(pair, [full_name(p.forms[i]) for i in (pair.one, pair.other)]) for pair in pairs]
+    every = [row for _, names in named for row in rows_of(done, options.photos, names, options.scenes)]
+    as_stated = lookalikes(p, {"own": stated(every, options.photos)})
+    own = {(pair.one, pair.other): pair.confused["own"] for pair in as_stated}
+    for pair, names in named:
         rows = rows_of(done, options.photos, names, options.scenes)
-        every += rows
         print(f"{names[0]} and {names[1]}: {verdict(pair.confused[options.photos], rows)}")
+        print(f"    at the noise that these photos state: {verdict(own.get((pair.one, pair.other), 0.0), rows)}")
     print(noise_line(every))
 
 

@@ -51,8 +51,16 @@ def shot_of(rng: np.random.Generator, photos: str) -> Shot:
         return replace(any_shot(rng, (2400, 1800), 3.0), f35=52.0, turned_deg=0.0)
     if photos == "fair":
         return any_shot(rng)
-    shot = any_shot(rng, (640, 480), 20.0)
-    gains = np.exp(rng.normal(0, [0.25, 0.0, 0.25]))
+    shot = any_shot(rng, (800, 600))
     return replace(
-        shot, exif=False, gains=tuple(gains.tolist()), colours=tuple((2 * np.array(shot.colours)).tolist()), jpeg=75
+        shot,
+        fills=float(rng.uniform(0.45, 0.6)),
+        tilt_deg=float(rng.uniform(8, 25)),
+        exif=False,
+        gains=tuple(np.exp(rng.normal(0, [0.25, 0.0, 0.25])).tolist()),
+        colours=tuple((2 * np.array(shot.colours)).tolist()),
+        ev=float(rng.uniform(-1.0, 0.2)),
+        blur_px=float(rng.uniform(0.9, 1.5)),
+        noise=float(rng.uniform(2.5, 4.5)),
+        jpeg=int(rng.integers(60, 80)),
     )

@@ -11,9 +11,11 @@ import pytest
 from identify.colour import delta_e
 from identify.geometry import apply_homography, extent_across, max_feret
 from identify.measure import measure
+from identify.rank import prepare
 from identify.reference import Form, read
 from tests.scenes import pinhole
 from tests.scenes.drawer import Drawn, draw
+from tests.scenes.made import any_piece, shot_of
 from tests.scenes.shot import Shot, any_shot
 from tests.scenes.solid import as_listed, covered, lie, resized, surface
 
@@ -85,3 +87,25 @@ def test_the_same_shot_gives_the_same_photo_and_another_seed_another(forms: dict
 
     assert np.array_equal(pixels(1).photo.pixels, pixels(1).photo.pixels)
     assert not np.array_equal(pixels(1).photo.pixels, pixels(2).photo.pixels)
+
+
+def test_true_pieces_scatter_as_the_set_says_and_lose_what_pieces_lose() -> None:
+    p = prepare(read(SET).forms())
+    i = next(k for k, f in enumerate(p.forms) if f.model == "Cairn Deep" and f.size == "1")
+    rng = np.random.default_rng(2)
+    made = [any_piece(rng, p, i) for _ in range(400)]
+    off = np.log([[m.length_mm / p.forms[i].length_mm, m.depth_mm / (p.forms[i].depth_mm or 1)] for m in made])
+    assert off.std(0) == pytest.approx([0.17 / 42.0, 0.15 / 19.04], rel=0.15)
+    assert np.mean([len(m.ties_mm) for m in made]) == pytest.approx(2 * (1 - p.noise.tie_lost), abs=0.04)
+    listed = [m.colourway in p.forms[i].colourways for m in made]
+    assert np.mean(listed) == pytest.approx(1 - p.noise.colour_unlisted, abs=0.1)
+
+
+@pytest.mark.parametrize("photos", ["good", "fair", "poor"])
+def test_shots_are_as_good_as_they_say(photos: str, forms: dict[str, Form]) -> None:
+    drawn = draw(as_listed(forms["Low Otter 2"]), shot_of(np.random.default_rng(1), photos))
+    depth_px = drawn.px_per_mm * drawn.piece.depth_mm
+    assert {"good": 170 < depth_px < 350, "fair": 80 < depth_px < 170, "poor": 30 < depth_px < 80}[photos]
+    w, h = drawn.shot.picture
+    seen = np.vstack([drawn.outline_px, drawn.corners_px])
+    assert (seen > 0).all() and (seen < (w, h)).all()
