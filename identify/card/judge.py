@@ -32,8 +32,9 @@ TINT_SPREAD = (0.20, 0.35)
 """How far the light's colour and a half-right white balance pull a grey card: magenta to green, amber to blue."""
 CORNER_MM = (3.5, 4.5, 5.5)
 """From both sides, where a corner is looked at."""
-OTHER_HUE, OTHER_LIGHT = 0.35, 0.45
-"""How far (logarithm) its colour and brightness may differ from the card's: shadow changes the latter."""
+OTHER_HUE, OTHER_LIGHT = 0.35, (0.45, 0.9)
+"""How far (logarithm) its colour may differ from the card's, and how much brighter or darker it may be: the shadow of a
+bait that lies near changes the latter."""
 MOSTLY_LIT = 0.30
 """Share of a card that may differ from the rest for any reason."""
 FOLLOWS = (0.5, 1.7)
@@ -208,8 +209,8 @@ def _covered(reduced: np.ndarray, shrink: int, corners: Array, px_per_mm: float,
     card = np.log(np.maximum(patch.mean, 1e-4))
     off = np.log(np.maximum(seen, 1e-4)) - card
     hue = np.abs(off - off[:, [1]]).max(1)
-    light = np.abs(off @ LUMINANCE)
-    return int(((hue > OTHER_HUE) | (light > OTHER_LIGHT + patch.range + patch.shade)).sum())
+    light, slack = off @ LUMINANCE, patch.range + patch.shade
+    return int(((hue > OTHER_HUE) | (light > OTHER_LIGHT[0] + slack) | (light < -OTHER_LIGHT[1] - slack)).sum())
 
 
 def _ground_is_shaded_too(reduced: np.ndarray, shrink: int, corners: Array, patch: Patch) -> bool:
