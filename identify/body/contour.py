@@ -33,13 +33,13 @@ def silhouette(seen: Closeup) -> tuple[Array, Array] | None:
         points = points[::-1]
     points = spaced(gaussian_filter1d(resample_closed(points, STATIONS), 1.0, axis=0, mode="wrap"))
     width = np.zeros(STATIONS)
-    for reach in (3.0, 1.5):
+    for reach, rounds in ((3.0, 2), (1.5, 4)):
         n = normals(points)
         offsets = np.arange(-reach, reach + 0.01, 0.25)
         x, y = (points[:, None] + offsets[:, None] * n[:, None]).astype(np.float32).transpose(2, 0, 1)
         p = cv2.remap(seen.body, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         place, width = _crossing(p.astype(float), offsets)
-        points = spaced(robust_fit(points, n, place, np.where(width < WIDE, 1.0, 0.3), 9.0, 0.2)[0])
+        points = spaced(robust_fit(points, n, place, np.where(width < WIDE, 1.0, 0.3), 9.0, 0.2, rounds)[0])
     return points, width
 
 

@@ -69,7 +69,7 @@ def best_blur(light: NDArray[np.float32]) -> float:
 
     The blurrier ones are soft for other reasons: gloss, wires, pattern.
     """
-    left = np.stack([misfit(light[::6], blur).min(1) for blur in BLURS])
+    left = np.stack([misfit(light[::9], blur).min(1) for blur in BLURS])
     each = np.array(BLURS)[left.argmin(0)]
     return float(BLURS[int(np.argmin(np.abs(np.array(BLURS) - np.quantile(each, 0.25))))])
 
