@@ -14,8 +14,9 @@ def files_of(folder: Path) -> tuple[str, ...]:
     found = []
     for here, folders, names in os.walk(folder):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
-        base = Path(here).relative_to(folder)
-        found += [(base / n).as_posix() for n in names if not n.startswith(".") and n.lower().endswith(SUFFIXES)]
+        base = Path(here).relative_to(folder).as_posix()
+        inside = "" if base == "." else f"{base}/"
+        found += [inside + n for n in names if not n.startswith(".") and n.lower().endswith(SUFFIXES)]
     return tuple(sorted(found))
 
 
