@@ -21,7 +21,7 @@ TIP_MM = 4.5
 """Left out of each end of a side: rounded tips reach to 3.5 mm (ISO/IEC 7810)."""
 REACH_OF_FIT_PX = 10.0
 """Nearer than this the fit of the sides finds them by itself."""
-FAR_PX = 4.5
+FAR_PX = 3.0
 """Sides that were moved further than this are looked for once more from where they are."""
 MAX_TILT_DEG = 32.0
 U_EDGE_PX = 0.15
