@@ -13,6 +13,7 @@ from identify.outline import (
     frame_of,
     heights_from,
     profile,
+    profiles,
     rms_height,
     to_frame,
 )
@@ -66,6 +67,13 @@ def test_profile_takes_the_outermost_of_several_crossings():
 def test_profile_does_not_depend_on_where_and_which_way_the_outline_starts():
     body = wedge()
     assert profile(np.roll(body, 37, axis=0)[::-1]) == pytest.approx(profile(body), abs=1e-12)
+
+
+def test_many_outlines_at_once_are_each_on_its_own():
+    several = [wedge(), wedge()[::3] * [2.0, 5.0], np.array([[0.0, 0.0], [4.0, -1.0], [9.0, 0.5], [3.0, 2.0]])]
+    together = profiles(np.vstack(several), [len(one) for one in several])
+    assert together == pytest.approx(np.array([profile(one) for one in several]), abs=1e-12)
+    assert descriptors(together) == pytest.approx(np.array([descriptors(one) for one in together]), abs=1e-12)
 
 
 def test_descriptors_of_sine_waves_are_their_amplitudes():
