@@ -14,11 +14,14 @@ from identify.reference.pieces import Piece, Shot
 
 OUTLINE_SCATTER = 0.012
 """Of a station's height, as a fraction of the depth: less than this is no damage."""
+OUTLINE_FLOOR = 0.005
+"""No outline is surer than this: pieces differ by so much (render: enrolment photos and the tune split, on which
+outlines err in proportion to the doubt of their proportion)."""
 
 
 def quality(shot: Shot) -> float:
     """Weight of a photo's outline: how surely its proportion was read tells how surely its edge was."""
-    return 1 / ((shot.aspect.u / shot.aspect.value) ** 2 + OUTLINE_SCATTER**2)
+    return 1 / ((shot.aspect.u / shot.aspect.value) ** 2 + OUTLINE_FLOOR**2)
 
 
 def average_sides(pieces: Sequence[Piece]) -> Array:
