@@ -67,15 +67,16 @@ def measure(photo: Photo, settings: Settings | None = None, progress: Progress |
     calibration = card.find(photo, settings)
     seen = slips.find(photo)
     seen, separation, about_slips = slips.set_apart(photo, seen, separate.separate(photo, calibration, settings))
-    number_of_baits = len(separation.regions)
+    looks = closeup.look_at_all(photo, separation, calibration)
+    number_of_baits = len(looks.baits)
     found = []
-    for number, region in enumerate(separation.regions, 1):
+    for number, (region, close) in enumerate(looks.baits, 1):
         if progress is not None:
             progress(number - 1, number_of_baits)
         told = of_bait(settings.told, number, number_of_baits)
-        found.append(_bait(photo, region, calibration, number, told, bool(settings.told), seen))
+        found.append(_bait(photo, region, close, calibration, number, told, bool(settings.told), seen))
     baits = joint.end_to_end(tuple(found))
-    notices = photo.warnings + calibration.warnings + about_slips + separation.warnings
+    notices = photo.warnings + calibration.warnings + about_slips + looks.warnings
     if not baits and not any(n.code == "no-bait" for n in notices):
         notices += (_notice("no-bait"),)
     if len(baits) > 1:
@@ -93,7 +94,7 @@ def measure(photo: Photo, settings: Settings | None = None, progress: Progress |
         seen.slip,
         notices,
         None,
-        separation.set_aside,
+        looks.set_aside,
         baits,
     )
 
@@ -101,6 +102,7 @@ def measure(photo: Photo, settings: Settings | None = None, progress: Progress |
 def _bait(
     photo: Photo,
     region: Region,
+    close: closeup.Closeup,
     calibration: Calibration,
     number: int,
     told: tuple[Told, ...],
@@ -108,7 +110,7 @@ def _bait(
     beside: slips.Slips,
 ) -> Bait:
     """One bait with what was told of it; `asked`: anything was told in this run; `beside`: slips of the photo."""
-    measured = slips.doubted(measure_bait(photo, region, calibration, number, told), beside)
+    measured = slips.doubted(measure_bait(photo, region, close, calibration, number, told), beside)
     return Bait(measured, told=told, clashes=clashes(told, measured)) if asked else Bait(measured)
 
 
@@ -124,11 +126,16 @@ def _told_unused(told: tuple[Told, ...], baits: int) -> tuple[Notice, ...]:
 
 
 def measure_bait(
-    photo: Photo, region: Region, calibration: Calibration, number: int = 1, told: tuple[Told, ...] = ()
+    photo: Photo,
+    region: Region,
+    seen: closeup.Closeup,
+    calibration: Calibration,
+    number: int = 1,
+    told: tuple[Told, ...] = (),
 ) -> Measurement:
-    """Measure one separated bait.  A thickness that was `told` goes into the correction for its height."""
+    """Measure one bait that was looked at closely.  A thickness that was `told` goes into the correction for its
+    height."""
     calibration = calibration.below(region.middle_px)
-    seen = closeup.look(photo, region, calibration)
     traced = body.trace(photo, region, seen)
     thick = next((Thickness(float(t.value), t.u, "told") for t in told if t.key == "thickness_mm" and t.u), None)
     sizing = measure_size(traced, calibration, thick)
