@@ -136,7 +136,9 @@ def test_interrupted_it_says_so_and_leaves_no_worker(box: Path, tmp_path: Path, 
         preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )  # fmt: skip
     wait_for(lambda: (out / "photos.jsonl").exists() and (out / "photos.jsonl").stat().st_size > 0)
+    worker.send_signal(signal.SIGSTOP)  # it is not to end before the second one looks
     second = subprocess.run(arguments(box, out), capture_output=True, text=True, env=environment, timeout=60)
+    worker.send_signal(signal.SIGCONT)
     assert second.returncode == 1 and f"process {worker.pid}" in second.stderr
     workers = children(worker.pid) if Path("/proc").exists() else set()
     worker.send_signal(signal.SIGINT)
