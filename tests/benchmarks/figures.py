@@ -293,7 +293,15 @@ def speed_figures(results: list[Result]) -> list[Figure]:
     """Seconds of whole photos, by size of picture."""
     single = [r.seconds for r in results if r.photo.subset in (*ORDINARY, "enrol")]
     decode = [r.decode_seconds for r in results if r.photo.subset in (*ORDINARY, "enrol")]
-    return [middle("seconds a photo of one bait", single, "s", "<= 0.6"), middle("of which decoding", decode, "s", "")]
+    figures = [
+        middle("seconds a photo of one bait", single, "s", "<= 0.6"),
+        middle("of which decoding", decode, "s", ""),
+    ]
+    many = np.array([(len(r.record.baits), r.seconds) for r in results if r.photo.subset in ("tray", "boxed")])
+    if len(many) > 2 and np.ptp(many[:, 0]) > 0:
+        slope = float(np.polyfit(many[:, 0], many[:, 1], 1)[0])
+        figures.append(Figure("each further bait of trays and boxes", slope, "s", len(many), None, "(<= 0.06)"))
+    return figures
 
 
 def ranked_together(results: list[Result]) -> list[Match]:
