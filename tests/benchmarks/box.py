@@ -71,6 +71,7 @@ def sort(box: Path, out: Path, jobs: int, refs: Path | None, until: float | None
     command += ["--refs", str(refs)] if refs else []
     marks: list[tuple[int, float]] = []
     begun, counted = time.perf_counter(), Counted(out / "photos.jsonl")
+    before = counted.now()
     process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     while True:
         ended, status, used = os.wait4(process.pid, os.WNOHANG)  # with those of all workers that it has waited for
@@ -80,7 +81,7 @@ def sort(box: Path, out: Path, jobs: int, refs: Path | None, until: float | None
             break
         if until is not None and since > until:
             process.kill()
-        elif until is None and counted.now() // EACH > len(marks):
+        elif until is None and (counted.now() - before) // EACH > len(marks):
             marks.append((counted.lines, since))
             print(f"  {counted.lines} photos after {since:.0f} s", flush=True)
         time.sleep(LOOK_S)
