@@ -86,7 +86,8 @@ def differences(shot: Shot, facts: Facts, form: Form, ties_may_differ: bool) -> 
         if told and facts.length_mm is not None and facts.depth_mm is not None:
             aspect = facts.depth_mm / facts.length_mm
         off = math.log(aspect / (form.depth_mm / form.length_mm))
-        tolerance = (form.depth_tolerance_mm or ASPECT_SPREAD * form.depth_mm) / form.depth_mm
+        deep = (form.depth_tolerance_mm or ASPECT_SPREAD * form.depth_mm) / form.depth_mm
+        tolerance = math.hypot(deep, (form.tolerance_mm or LENGTH_SPREAD * form.length_mm) / form.length_mm)
         if abs(off) > max(ASPECT_OFF, SIGMAS * math.hypot(u_aspect, tolerance)):
             found.append(
                 f"its depth is {100 * aspect:.0f} % of its length, the profile's "

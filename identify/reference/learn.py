@@ -148,8 +148,16 @@ def _extent(out: Learned, held: Held, size: str) -> tuple[float, float]:
     out.values[(*here, "depth_mm")] = depth
     if found.length is not None:
         out.values[(*here, "tolerance_mm")] = round(length * found.length.tolerance, 3)
-    out.values[(*here, "depth_tolerance_mm")] = round(depth * found.aspect.tolerance, 3)
+    out.values[(*here, "depth_tolerance_mm")] = round(depth * depth_tolerance(found), 3)
     return length, first(held.sizes.get((size, "depth_mm")), depth) or depth
+
+
+def depth_tolerance(found: SizeFound) -> float:
+    """The tolerance of depth, relative: ranking takes length and depth to vary each by itself, so that proportion,
+    which is what pieces tell (a photo's scale drops out), varies by both."""
+    of_both = found.aspect.tolerance
+    of_length = found.length.tolerance if found.length is not None else 0.0
+    return max(math.sqrt(max(of_both**2 - of_length**2, 0.0)), of_both / 2)
 
 
 def _first_extent(

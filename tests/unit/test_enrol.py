@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 import os
 from pathlib import Path
 
@@ -12,9 +13,10 @@ import pytest
 from identify.errors import BadOption, Contradicts, NotLearned
 from identify.rank import rank
 from identify.reference import Form, lint, read, write
-from identify.reference.average import centre, robust_sides
+from identify.reference.average import Centre, centre, robust_sides
 from identify.reference.enrol import Editor, Wish, pieces_of
 from identify.reference.frame import sides
+from identify.reference.learn import SizeFound, depth_tolerance
 from identify.reference.pieces import Facts
 from identify.reference.shapes import apart
 from tests.unit.known_baits import body, learn, photo
@@ -321,3 +323,16 @@ def _die_at(step: int) -> None:
 
     for name in ("mkdir", "replace", "rename", "unlink", "rmdir", "fsync"):
         setattr(os, name, dying(getattr(os, name)))
+
+
+def test_what_is_learned_of_depth_is_what_ranking_adds_to_that_of_length() -> None:
+    """Ranking takes proportion to vary by the tolerances of length and of depth; together they are what was learned."""
+
+    def found(of_length: float | None, of_aspect: float) -> SizeFound:
+        length = None if of_length is None else Centre(3.7, 0.0, of_length, 1)
+        return SizeFound(length, Centre(-0.8, 0.0, of_aspect, 1), 1, 1, 1)
+
+    for of_length, of_aspect in ((0.006, 0.010), (0.010, 0.016), (0.004, 0.009)):
+        assert math.hypot(depth_tolerance(found(of_length, of_aspect)), of_length) == pytest.approx(of_aspect)
+    assert depth_tolerance(found(0.02, 0.01)) == pytest.approx(0.005)  # never next to nothing
+    assert depth_tolerance(found(None, 0.01)) == pytest.approx(0.01)
