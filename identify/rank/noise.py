@@ -30,8 +30,9 @@ class Noise:
     """Fractions are of the value itself unless said otherwise; all scales are k = 1."""
 
     # tails and shares of the ranking as a whole
-    tail: float = 5.0
-    """Degrees of freedom of Student's t in every continuous reading: one reading in some hundred is simply wrong."""
+    tail: float = 8.0
+    """Degrees of freedom of Student's t in every continuous reading: one in some hundred lies far out; bodies that are
+    traced wrongly are a case of their own (below)."""
     none: float = 0.15
     """Prior probability that a bait is of no listed model (bench: one in seven of a mixed box)."""
     cousin: float = 0.2
