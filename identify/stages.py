@@ -46,6 +46,11 @@ class Region:
         middle: Array = self.to_photo([[about["m10"] / about["m00"], about["m01"] / about["m00"]]])[0]
         return middle
 
+    @property
+    def rim_px(self) -> Array:
+        """The convex hull (n, 2) of the core, in pixels of the photo."""
+        return self.to_photo(cv2.convexHull(np.argwhere(self.core)[:, ::-1].astype(np.float32))[:, 0])
+
     def to_photo(self, points: ArrayLike) -> Array:
         """Points (n, 2) of the arrays in pixels of the photo."""
         full: Array = (np.asarray(points, float) + 0.5) * self.shrink - 0.5 + np.array(self.window[:2], float)

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from identify.calibration import Calibration
 from identify.closeup.look import Closeup, look
-from identify.geometry import Array
 from identify.photo import Photo
 from identify.records import WARNINGS, Notice, SetAside
 from identify.separate.morphology import Mask, grown, opened
@@ -49,7 +48,7 @@ def look_at_all(photo: Photo, separation: Separation, calibration: Calibration) 
         here = calibration.below(region.middle_px)
         seen = look(photo, region, here)
         if not looks_right(seen):
-            aside.append(SetAside(as_polygon(_rim(region)), NO_BAIT))
+            aside.append(SetAside(as_polygon(region.rim_px), NO_BAIT))
             continue
         one, rest = parted(region, seen)
         if rest is not None:
@@ -61,8 +60,9 @@ def look_at_all(photo: Photo, separation: Separation, calibration: Calibration) 
     warnings = separation.warnings
     if separation.regions and not looked:
         warnings += (Notice("no-bait", WARNINGS["no-bait"]),)
-    order = reading_order([_rim(region) for region, _ in looked])
-    return Looks(tuple(looked[i] for i in order), separation.set_aside + tuple(aside), warnings)
+    if [region for region, _ in looked] != list(separation.regions):  # else they are in order already
+        looked = [looked[i] for i in reading_order([region.rim_px for region, _ in looked])]
+    return Looks(tuple(looked), separation.set_aside + tuple(aside), warnings)
 
 
 def looks_right(seen: Closeup) -> bool:
@@ -104,11 +104,6 @@ def _is_another(rest: Region, first: Closeup, second: Closeup) -> bool:
     area = np.count_nonzero(other)
     shared, covered = np.count_nonzero(own & other), np.count_nonzero(other & rest.core)
     return bool(shared < MOST_SHARED * area and 2 * covered > np.count_nonzero(rest.core))
-
-
-def _rim(region: Region) -> Array:
-    """The hull of a region's core, in pixels of the photo."""
-    return region.to_photo(cv2.convexHull(np.argwhere(region.core)[:, ::-1].astype(np.float32))[:, 0])
 
 
 def _largest(mask: Mask) -> Mask:

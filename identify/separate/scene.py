@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
 from identify.calibration import Calibration
-from identify.geometry import Array
 from identify.photo import Photo
 from identify.records import WARNINGS, Notice, SetAside
 from identify.separate.cutout import cut_out
@@ -67,7 +65,7 @@ def separate(photo: Photo, calibration: Calibration, settings: Settings) -> Sepa
             reason = f.reason or "no body that stands off the ground"
             aside.append(SetAside(as_polygon(scene.to_photo(f.thing.contour)), reason))
     warnings = () if regions else (Notice("no-bait", WARNINGS["no-bait"]),)
-    order = reading_order([_body(region) for region in regions])
+    order = reading_order([region.rim_px for region in regions])
     return Separation(tuple(regions[i] for i in order), tuple(aside), warnings)
 
 
@@ -131,8 +129,3 @@ def _beside_the_largest(found: list[Found]) -> list[Found]:
         Found(f.thing, small) if f.reason is None and f.thing.shape.length <= _SMALL_BESIDE * longest else f
         for f in found
     ]
-
-
-def _body(region: Region) -> Array:
-    """The hull of a region's body in pixels of the photo."""
-    return region.to_photo(cv2.convexHull(np.argwhere(region.core)[:, ::-1].astype(np.float32))[:, 0])
