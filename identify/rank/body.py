@@ -92,22 +92,26 @@ def _relative(q: Quantity, floor: float = 0.0) -> tuple[float, float]:
 
 def length(r: Readings, p: Prepared) -> Array | None:
     """Size (n,): ln of the length."""
-    if r.length_mm is None:
-        return None
-    at, u = _relative(r.length_mm, p.noise.length_floor)
-    mean, sd = p.background.ln_length
-    broad = log_t(at - mean, math.hypot(sd, u), p.noise.tail)
-    return said(log_t(at - p.ln_length, spread(u, p.length_tolerance), p.noise.tail) - broad)
+    of = p.ln_length, p.length_tolerance, p.background.ln_length
+    return _read(r.length_mm, p.noise.length_floor, *of, p.noise.tail)
 
 
 def aspect(r: Readings, p: Prepared) -> Array | None:
     """Proportion (n,): ln of depth to length."""
-    if r.aspect is None:
+    of = p.ln_aspect, p.aspect_tolerance, p.background.ln_aspect
+    return _read(r.aspect, p.noise.aspect_floor, *of, p.noise.tail)
+
+
+def _read(
+    q: Quantity | None, floor: float, at: Array, tolerance: Array, broad: tuple[float, float], dof: float
+) -> Array | None:
+    """Log ratio (n,) of a quantity, by its logarithm, against an unlisted bait of the `broad` mean and sd."""
+    if q is None:
         return None
-    at, u = _relative(r.aspect, p.noise.aspect_floor)
-    mean, sd = p.background.ln_aspect
-    broad = log_t(at - mean, math.hypot(sd, u), p.noise.tail)
-    return said(log_t(at - p.ln_aspect, spread(u, p.aspect_tolerance), p.noise.tail) - broad)
+    value, u = _relative(q, floor)
+    mean, sd = broad
+    against = log_t(value - mean, math.hypot(sd, u), dof)
+    return said(log_t(value - at, spread(u, tolerance), dof) - against)
 
 
 def depth(r: Readings, p: Prepared) -> Array | None:
