@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 
 from identify.errors import BadOption
@@ -18,6 +20,8 @@ from identify.reference.told import facts_of, name_of
 REQUIRED = ("photo", "maker", "model", "size")
 COLUMNS = (*REQUIRED, "variant", "colourway", "name", "made", "ties", "known_by", "piece", "length_mm", "depth_mm")
 LARGEST = 50_000_000
+SLIP = 0.85
+"""How much alike (difflib's ratio) the name of a column and a misspelt one are."""
 
 
 @dataclass(frozen=True)
@@ -33,12 +37,7 @@ def read_table(path: Path, contributor: str | None) -> tuple[list[Wish], list[Ba
     rows = csv.reader(io.StringIO(_text(path), newline=""), delimiter=_delimiter(path))
     try:
         heads = [head.strip().casefold().replace(" ", "_") for head in next(rows, [])]
-        missing = [name for name in REQUIRED if name not in heads]
-        if missing:
-            raise BadOption(
-                f"{path} has no column {', '.join(missing)}.",
-                f"Its first line must name the columns: {', '.join(COLUMNS)} (the first four are required).",
-            )
+        _columns(path, heads)
         wishes: list[Wish] = []
         bad: list[BadRow] = []
         for row in rows:
@@ -53,7 +52,25 @@ def read_table(path: Path, contributor: str | None) -> tuple[list[Wish], list[Ba
                 bad.append(BadRow(rows.line_num, why.message))
     except csv.Error as why:
         raise BadOption(f"{path} line {rows.line_num} is not CSV: {why}.", "Export the table again as CSV.") from why
+    if not wishes and not bad:
+        raise BadOption(f"{path} names no photo.", "Write a row for each photo below the names of the columns.")
     return wishes, bad
+
+
+def _columns(path: Path, heads: Sequence[str]) -> None:
+    """Other columns are the user's own, but one that is called nearly as one of ours is a slip that would cost facts."""
+    named = f"Its first line must name the columns: {', '.join(COLUMNS)} (the first four are required)."
+    if not any(heads):
+        raise BadOption(f"{path} begins with an empty line." if _text(path).strip() else f"{path} is empty.", named)
+    if twice := sorted({head for head in heads if head in COLUMNS and heads.count(head) > 1}):
+        raise BadOption(f"{path} has the column {twice[0]} twice.", "Rename or remove one of them.")
+    for head in heads:
+        left = [name for name in COLUMNS if name not in heads]
+        near = [name for name in left if name.startswith(f"{head}_")] or get_close_matches(head, left, 1, SLIP)
+        if head and head not in COLUMNS and near:
+            raise BadOption(f"{path} has a column '{head}'. Is it meant to be {near[0]}?", "Rename it.")
+    if missing := [name for name in REQUIRED if name not in heads]:
+        raise BadOption(f"{path} has no column {', '.join(missing)}.", named)
 
 
 def _text(path: Path) -> str:

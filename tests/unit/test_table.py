@@ -132,7 +132,7 @@ def test_a_fault_of_ours_costs_its_own_photo_only(
     [
         (b"photo,maker\n", "no column model, size"),
         ("photo,maker,model,size\nä".encode("latin-1"), "not in UTF-8"),
-        (b"", "no column"),
+        (b"", "is empty"),
     ],
 )
 def test_what_is_no_table(box: Path, content: bytes, said: str) -> None:
@@ -215,3 +215,26 @@ def test_on_several_cores_photos_come_in_their_order(box: Path) -> None:
     wishes = [Wish(p, "Pellow Lake Supply", "Kettle Lid", facts_of({"size": "1"})) for p in paths]
     outcomes = list(learn_all(Editor(box / "shelf"), wishes, Settings(), jobs=2))
     assert [o.wish.photo for o in outcomes] == paths and all(str(o.wish.photo) in str(o.fault) for o in outcomes)
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        ("", "is empty"),
+        ("\n\nphoto,maker,model,size\n", "begins with an empty line"),
+        (f"{HEAD}\n\n", "names no photo"),
+        (f"{HEAD},size\n{ROW.format('a')},2\n", "has the column size twice"),
+        (f"{HEAD},colorway\n{ROW.format('a')},x\n", None),
+        (f"{HEAD.replace('colourway', 'colorway')}\n{ROW.format('a')}\n", "meant to be colourway"),
+        ("photo,maker,modell,size\na.jpg,A,B,1\n", "meant to be model"),
+        (f"{HEAD.replace('length_mm', 'length')}\n{ROW.format('a')}\n", "meant to be length_mm"),
+        (f"{HEAD},where bought,price,\n{ROW.format('a')},attic,3,\n", None),
+    ],
+)
+def test_slips_in_the_names_of_columns(box: Path, content: str, said: str | None) -> None:
+    (box / "known.csv").write_text(content, "utf-8")
+    if said is None:
+        assert read_table(box / "known.csv", None)[0][0].facts.colourway == "31"
+        return
+    with pytest.raises(BadOption, match=said):
+        read_table(box / "known.csv", None)
