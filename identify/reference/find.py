@@ -12,6 +12,7 @@ from rapidfuzz import fuzz
 
 from identify.errors import BadOption
 from identify.geometry import Array
+from identify.reference.schema import ColourwayTable
 from identify.reference.sets import Profile, ReferenceSet
 
 LEAST = 45.0
@@ -19,9 +20,12 @@ LEAST = 45.0
 LISTED_AT_MOST = 20
 SHORT, ALIKE, BEGINS = 4, 75.0, 90.0
 """Shorter words must match exactly, since codes differ in one letter; how alike longer ones must be; and what a word is
-worth that only begins alike."""
+worth that a longer one begins with."""
 MAKER, COLOURWAY, SIZE = 0.9, 0.8, 0.7
 """What a word of the mention is worth where it names these rather than the model."""
+UNHEARD = 0.25
+"""What a word that nothing in the set is called weighs against the rarest that something is: a price list says more
+than names."""
 HALF = 0.5
 """At least so much of a colourway's name must be said."""
 FILLERS = frozenset(
@@ -85,7 +89,7 @@ def alike(word: str, heard: str) -> float:
         return 1.0
     if min(len(word), len(heard)) < SHORT:
         return 0.0
-    if word.startswith(heard) or heard.startswith(word):
+    if word.startswith(heard):
         return BEGINS / 100
     score = fuzz.ratio(word, heard)
     return score / 100 if score >= ALIKE else 0.0
@@ -113,7 +117,8 @@ class _Heard:
     maker: tuple[Match | None, Array]
     size: tuple[Match | None, Array]
     colourway: tuple[Match | None, Array]
-    code: str | None
+    size_code: str | None
+    colourway_table: ColourwayTable | None
 
     @property
     def worth(self) -> Array:
@@ -136,7 +141,8 @@ def find(found: ReferenceSet, mention: str) -> tuple[Found, ...]:
     if not against:
         return ()
     worth = np.array([h.worth for h in against])
-    rarity = np.log1p(len(against) / np.maximum((worth > 0).sum(0), 1))
+    meaning = (worth > 0).sum(0)
+    rarity = np.log1p(len(against) / np.maximum(meaning, 1)) * np.where(meaning > 0, 1.0, UNHEARD)
     scores = 100 * worth @ rarity / rarity.sum()
     rows = [_row(h, float(score)) for h, score in zip(against, scores, strict=True) if score >= LEAST]
     return tuple(sorted(rows, key=lambda r: (-r.score, r.maker, r.model)))[:LISTED_AT_MOST]
@@ -149,8 +155,9 @@ def _held(profile: Profile, heard: list[str], length: float | None) -> _Heard:
     name = _best(names, heard)
     maker = _best([("maker", data.maker)], heard)
     taken = np.maximum(name[1], maker[1])
-    colourway, code = _colourway(profile, heard, taken)
-    return _Heard(profile, name, maker, _size(profile, heard, length, taken), colourway, code)
+    size, code = _size(profile, heard, length, taken)
+    colourway, table = _colourway(profile, heard, taken)
+    return _Heard(profile, name, maker, size, colourway, code, table)
 
 
 def _match(where: str, text: str, sure: Array) -> Match:
@@ -166,46 +173,55 @@ def _best(names: list[tuple[str, str]], heard: list[str]) -> tuple[Match | None,
     return best
 
 
-def _size(profile: Profile, heard: list[str], length: float | None, taken: Array) -> tuple[Match | None, Array]:
+def _size(
+    profile: Profile, heard: list[str], length: float | None, taken: Array
+) -> tuple[tuple[Match | None, Array], str | None]:
     for code in profile.sizes:
         sure = np.array([float(plain(code) == h) for h in heard])
         if (sure > taken).any() and length is None:
-            return Match("size.code", code, 100.0), sure
+            return (Match("size.code", code, 100.0), sure), code
     if length is not None:
         codes = zip(profile.sizes, profile.data.size, strict=True)
-        code, off = min(((c, abs(length / s.length_mm - 1)) for c, s in codes), key=lambda found: found[1])
+        code, near = min(codes, key=lambda found: abs(length / found[1].length_mm - 1))
+        off = abs(length / near.length_mm - 1)
         if off < LENGTH_OFF:
             digits = np.array([float(h[0].isdigit()) for h in heard])
-            return Match("size.length_mm", code, round(100 * (1 - off), 1)), digits
-    return None, np.zeros(len(heard))
+            return (Match("size.length_mm", f"{near.length_mm:g}", round(100 * (1 - off), 1)), digits), code
+    return (None, np.zeros(len(heard))), None
 
 
-def _colourway(profile: Profile, heard: list[str], taken: Array) -> tuple[tuple[Match | None, Array], str | None]:
+def _colourway(
+    profile: Profile, heard: list[str], taken: Array
+) -> tuple[tuple[Match | None, Array], ColourwayTable | None]:
     best: tuple[Match | None, Array] = (None, np.zeros(len(heard)))
-    code = None
+    table = None
     most = 0.0
     for colourway in profile.data.colourway:
         called = colourway.name or colourway.code
         as_code = np.array([float(plain(colourway.code) == h) for h in heard])
-        sure, where = (as_code, "colourway.code") if as_code.any() else (heard_as(called, heard), "colourway.name")
+        sure, where, text = (
+            (as_code, "colourway.code", colourway.code)
+            if as_code.any()
+            else (heard_as(called, heard), "colourway.name", called)
+        )
         new = np.where(sure > taken, sure, 0.0)
         order = fuzz.ratio(" ".join(w for w in plain(called).split() if w not in FILLERS), " ".join(heard)) / 1000
         said = (1.0 if as_code.any() else _said_of(called, heard)) + order
         if said - order >= HALF and new.sum() * said > most:
-            most, best, code = new.sum() * said, (_match(where, called, sure), sure), colourway.code
-    return best, code
+            most, best, table = new.sum() * said, (_match(where, text, sure), sure), colourway
+    return best, table
 
 
 def _row(heard: _Heard, score: float) -> Found:
-    size, colourway = heard.size[0], heard.colourway[0]
+    colourway = heard.colourway_table
     data = heard.profile.data
     return Found(
         maker=data.maker,
         model=data.model,
-        size=None if size is None else size.text,
-        colourway=heard.code,
-        colourway_name=None if colourway is None else colourway.text,
+        size=heard.size_code,
+        colourway=None if colourway is None else colourway.code,
+        colourway_name=None if colourway is None else colourway.name or colourway.code,
         score=round(score, 1),
-        matched=tuple(m for m in (heard.name[0], heard.maker[0], size, colourway) if m is not None),
+        matched=tuple(m for m in (heard.name[0], heard.maker[0], heard.size[0], heard.colourway[0]) if m is not None),
         file=heard.profile.file,
     )

@@ -58,7 +58,7 @@ def read_table(path: Path, contributor: str | None) -> tuple[list[Wish], list[Ba
 
 
 def _columns(path: Path, heads: Sequence[str]) -> None:
-    """Other columns are the user's own, but one that is called nearly as one of ours is a slip that would cost facts."""
+    """Other columns are the user's own, but one called nearly as one of ours is a slip that would cost facts."""
     named = f"Its first line must name the columns: {', '.join(COLUMNS)} (the first four are required)."
     if not any(heads):
         raise BadOption(f"{path} begins with an empty line." if _text(path).strip() else f"{path} is empty.", named)

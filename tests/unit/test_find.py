@@ -37,12 +37,25 @@ def lakes() -> ReferenceSet:
         ("Low Otter, moss over copper", "Low Otter", None, "33"),
         ("low otter 33", "Low Otter", None, "33"),
         ("fen peg by Orsvane", "Fen Peg", None, None),
+        ("kettlemor otter", "Low Otter", None, None),
+        ("old low otter, moss/copper, good hooks, $20", "Low Otter", None, "33"),
     ],
 )
 def test_mentions(lakes: ReferenceSet, mention: str, model: str, size: str | None, colourway: str | None) -> None:
     best = find(lakes, mention)[0]
     assert (best.model, best.size, best.colourway) == (model, size, colourway)
     assert best.matched and best.score > 60 and (lakes.folder / best.file).is_file()
+
+
+def test_what_matched_is_what_stands_there(lakes: ReferenceSet) -> None:
+    best = find(lakes, "low otter 33, 70 mm")[0]
+    assert [(m.where, m.text) for m in best.matched][1:] == [("size.length_mm", "70"), ("colourway.code", "33")]
+    assert best.size == "3" and best.colourway_name == "Moss over copper"
+
+
+def test_a_word_cut_short_is_not_one_run_on(lakes: ReferenceSet) -> None:
+    assert {r.maker for r in find(lakes, "kettlemor")[:2]} == {"Kettlemoor Works"}
+    assert find(lakes, "kett")[0].model == "Kettle Lid"
 
 
 def test_a_shared_nickname_gives_both_and_a_maker_all_of_its_models(lakes: ReferenceSet) -> None:
