@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -41,16 +41,22 @@ def learned_rows(learned: Learned, size: str, colourway: str | None) -> Iterator
     for key, what in (("line_ties", "line ties"), ("hangers", "hangers")):
         if (count := values.get((*here, key, "count"))) is not None:
             at = values.get((*here, key, "at_mm"))
-            where = f", {' and '.join(f'{x:.1f}' for x, _ in at)} mm from the nose" if at else ""
-            yield f"{what}: {count}{where}"
+            yield f"{what}: {count}{f', {_from_nose([x for x, _ in at])}' if at else ''}"
     if (at := values.get((*here, "eye", "at_mm"))) is not None:
         wide = values.get((*here, "eye", "diameter_mm"))
-        yield f"eye {at[0]:.1f} mm from the nose{f', {wide:.1f} mm wide' if wide else ''}"
+        yield f"eye {_from_nose([at[0]])}{f', {wide:.1f} mm wide' if wide else ''}"
     if (file := values.get((*here, "outline"))) is not None:
         yield f"an outline of its own, {file}: it differs from the model's"
     if colourway is not None:
         seen = [(k, values.get(("colourway", colourway, f"{k}_lab"))) for k in ("back", "belly")]
         yield f"colourway {colourway}: {', '.join(f'{k} {value_text(v)}' for k, v in seen if v) or 'no colour read'}"
+
+
+def _from_nose(at_mm: Sequence[float]) -> str:
+    """Places along the body, in words: a ring in front of the nose has a negative one."""
+    words = [f"{abs(round(x, 1)):.1f}{' mm before' if round(x, 1) < 0 else ''}" for x in at_mm]
+    listed = f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else words[0]
+    return f"{listed} the nose" if words[-1].endswith("before") else f"{listed} mm from the nose"
 
 
 def _scatter(value_mm: float, found: Centre) -> str:
