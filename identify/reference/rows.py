@@ -8,9 +8,13 @@ from pathlib import Path
 
 from identify.errors import BadOption, SetFaulty, SetMissing
 from identify.records import Lab
+from identify.reference.find import find, plain
 from identify.reference.profile import Form
 from identify.reference.reader import read
 from identify.reference.sets import Profile, ReferenceSet
+
+NEAREST = 3
+"""So many names that come near are told."""
 
 
 @dataclass(frozen=True)
@@ -111,11 +115,16 @@ def model_rows(found: ReferenceSet, which: str | None = None) -> tuple[ModelRow,
         if which is None or which.casefold() in (f"{form.maker} / {form.model}".casefold(), form.maker.casefold())
     )
     if which is not None and not rows:
-        raise BadOption(
-            f"The set '{found.title}' has no '{which}'.",
-            f'See what it has with: baitprint refs show "{found.folder}"; write a model as "MAKER / MODEL".',
-        )
+        raise BadOption(f"The set '{found.title}' has no '{which}'.", _near(found, which))
     return rows
+
+
+def _near(found: ReferenceSet, which: str) -> str:
+    """What may have been meant by a name that the set does not have."""
+    names = [f'"{row.maker} / {row.model}"' for row in find(found, which)[:NEAREST]] if plain(which) else []
+    if not names:
+        return f'See what it has with: baitprint refs show "{found.folder}"; write a model as "MAKER / MODEL".'
+    return f"Is it {' or '.join(names)}?"
 
 
 def _linked(profile: Profile) -> Iterator[str]:

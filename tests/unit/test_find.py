@@ -12,6 +12,7 @@ from identify.errors import BadOption
 from identify.reference import ReferenceSet, read, write
 from identify.reference.enrol import Editor
 from identify.reference.find import find, length_of
+from identify.reference.rows import model_rows
 from tests.unit.known_baits import learn, photo
 from tests.unit.test_serialise import check
 
@@ -73,6 +74,16 @@ def test_a_shared_nickname_gives_both_and_a_maker_all_of_its_models(lakes: Refer
 )
 def test_lengths_written(text: str, mm: float | None) -> None:
     assert length_of(text) == (None if mm is None else pytest.approx(mm))
+
+
+@pytest.mark.parametrize(
+    ("which", "said"),
+    [("Low Oter", 'Is it "Kettlemoor Works / Low Otter"'), ("zzyzx", "See what it has"), ("?!", "See what it has")],
+)
+def test_a_name_that_the_set_does_not_have_is_told_what_comes_near(lakes: ReferenceSet, which: str, said: str) -> None:
+    with pytest.raises(BadOption) as why:
+        model_rows(lakes, which)
+    assert said in why.value.message
 
 
 def test_the_commands_show_and_find(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
