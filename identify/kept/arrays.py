@@ -18,7 +18,18 @@ from identify.reference.profile import Colourway, Form
 
 PLAIN = (
     *("maker", "model", "maker_of_model", "share", "ln_length", "length_tolerance", "ln_aspect", "aspect_tolerance"),
-    *("outline", "ln_thickness", "ln_weight", "hooks", "eye", "eye_place", "eye_diameter_mm", "lip"),
+    *(
+        "outline",
+        "outline_doubt",
+        "ln_thickness",
+        "ln_weight",
+        "hooks",
+        "eye",
+        "eye_place",
+        "eye_diameter_mm",
+        "eye_doubt",
+        "lip",
+    ),
 )
 LISTS = ("listed", "starts", "counts", "list_of")
 Arrays = dict[str, Any]

@@ -17,7 +17,18 @@ from identify.reference.profile import Colourway, EyeProfile, Form, RingPlaces, 
 T = TypeVar("T")
 SCALARS = (
     *("set", "maker", "model", "size", "variant", "made", "known_by", "length_mm", "tolerance_mm", "depth_mm"),
-    *("depth_tolerance_mm", "thickness_mm", "weight_g", "hooks", "lip", "tie_kind", "hanger_kind", "material", "parts"),
+    *(
+        "depth_tolerance_mm",
+        "outline_tolerance_mm",
+        "thickness_mm",
+        "weight_g",
+        "hooks",
+        "lip",
+        "tie_kind",
+        "hanger_kind",
+        "material",
+        "parts",
+    ),
 )
 """What a form has of plain values: they are there at once."""
 
@@ -79,8 +90,8 @@ class KeptForm(Form):
 def _rings(told: Any) -> RingPlaces | None:
     if told is None:
         return None
-    count, at, known_by = told
-    return RingPlaces(count, None if at is None else tuple((x, y) for x, y in at), known_by)
+    count, at, *rest = told
+    return RingPlaces(count, None if at is None else tuple((x, y) for x, y in at), *rest)
 
 
 def columns(forms: Sequence[Form]) -> dict[str, list[Any]]:
@@ -88,8 +99,9 @@ def columns(forms: Sequence[Form]) -> dict[str, list[Any]]:
     found: dict[str, list[Any]] = {name: [getattr(form, name) for form in forms] for name in SCALARS}
     for name in ("line_ties", "hangers"):
         rings = [getattr(form, name) for form in forms]
-        found[name] = [None if r is None else [r.count, r.at_mm, r.known_by] for r in rings]
-    found["eye"] = [None if f.eye is None else [f.eye.at_mm, f.eye.diameter_mm, f.eye.kind] for f in forms]
+        found[name] = [None if r is None else [r.count, r.at_mm, r.known_by, r.tolerance_mm] for r in rings]
+    eyes = [form.eye for form in forms]
+    found["eye"] = [None if e is None else [e.at_mm, e.diameter_mm, e.kind, e.tolerance_mm] for e in eyes]
     return found
 
 

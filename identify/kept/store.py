@@ -28,7 +28,7 @@ from identify.rank.palette import Palette
 
 VARIABLE = "BAITPRINT_CACHE"
 """Environment variable that names another cache folder."""
-FORMAT = 2
+FORMAT = 3
 LARGE = 300
 """Sets with fewer forms are read as fast as they could be taken from here."""
 MOST = 8

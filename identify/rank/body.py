@@ -137,7 +137,8 @@ def _scattered(q: Quantity | None, at: Array, broad: tuple[float, float], sd: fl
 
 class Outlines:
     """The squared distance of one outline from each form's, each way round, in standard deviations of one piece in one
-    photo.  A misread outline scatters so many times wider and no otherwise."""
+    photo.  A misread outline scatters so many times wider and no otherwise; one that the set drew from few photos adds
+    its own doubt."""
 
     def __init__(self, found: Array, r: Readings, p: Prepared, ways: Indices) -> None:
         self.dof = p.noise.tail
@@ -148,6 +149,7 @@ class Outlines:
         own = np.square(turned).sum(1)[:, None]
         squared = own + p.outline_squared @ sd**-2 - 2 * (turned / sd) @ p.outline.T
         self.unknown = np.isnan(squared[0])
+        self.doubt = np.square(p.outline_doubt) if p.outline_doubt.any() else None
         self.squared: Single = np.maximum(squared, 0).astype(np.float32)
         wide = (found - p.background.outline_mean) @ p.background.outline_whitener
         constant = multi_t_constant(self.k, self.dof)
@@ -161,9 +163,10 @@ class Outlines:
     def log_ratio(self, wider: float) -> Array:
         """Log ratio (w, n) against an unlisted bait; 0 where the set has no outline."""
         if wider not in self._ratios:
-            falls = self._falls(self.squared / np.float32(wider**2))
-            constant = multi_t_constant(self.k, self.dof) - self.log_scale - self.k * math.log(wider)
-            ratio: Array = float(constant - self.broad) - falls.astype(float)
+            variance = wider**2 if self.doubt is None else wider**2 + self.doubt
+            falls = self._falls(self.squared / np.float32(variance))
+            constant = multi_t_constant(self.k, self.dof) - self.log_scale - self.k / 2 * np.log(variance)
+            ratio: Array = constant - float(self.broad) - falls.astype(float)
             ratio[:, self.unknown] = 0.0
             self._ratios[wider] = ratio
         return self._ratios[wider]

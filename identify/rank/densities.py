@@ -33,7 +33,7 @@ def log_multi_t(squared: Array | Single | float, log_scale: Array | Single | flo
     return value
 
 
-def spread(u: float, tolerance: Array) -> Array:
+def spread(u: float | Array, tolerance: Array) -> Array:
     """Standard deviation (n,) of a reading and of pieces together; several times faster than `hypot`."""
     together: Array = np.sqrt(u * u + np.square(tolerance))
     return together

@@ -13,7 +13,7 @@ from identify.geometry import Array
 from identify.rank import facts
 from identify.rank.background import COUNTS
 from identify.rank.body import Traced
-from identify.rank.densities import log_t, said
+from identify.rank.densities import log_t, said, spread
 from identify.rank.noise import Noise
 from identify.rank.places import log_ratio
 from identify.rank.prepared import Prepared
@@ -130,7 +130,7 @@ def tie_places(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """Where the line ties sit."""
     if r.tie_places is None or not len(r.tie_places):
         return None
-    sd = p.noise.tie_sd_mm / p.length_mm
+    sd = spread(p.noise.tie_sd_mm / p.length_mm, p.ties.doubt)
     return log_ratio(r.tie_places, ways, p.ties, sd, p.background.tie_grid, p.noise.tie_stray, p.noise.tail)
 
 
@@ -138,7 +138,7 @@ def hanger_places(r: Readings, p: Prepared, ways: Indices) -> Array | None:
     """Where the hangers sit."""
     if r.hanger_places is None or not len(r.hanger_places):
         return None
-    sd = p.noise.hanger_sd_mm / p.length_mm
+    sd = spread(p.noise.hanger_sd_mm / p.length_mm, p.hangers.doubt)
     grid, stray = p.background.hanger_grid, p.noise.hanger_stray
     return log_ratio(r.hanger_places, ways, p.hangers, sd, grid, stray, p.noise.tail)
 
@@ -149,7 +149,7 @@ def eye(r: Readings, p: Prepared, ways: Indices) -> Array | None:
         return None
     noise = p.noise
     stray = noise.eye_stray
-    sd = noise.eye_sd_mm / p.length_mm
+    sd = spread(noise.eye_sd_mm / p.length_mm, p.eye_doubt)
     ratio = log_ratio(r.eye_place, ways, p.eyes, sd, p.background.eye_grid, stray, noise.tail)
     if r.eye_diameter_mm is not None:
         q = r.eye_diameter_mm
@@ -157,7 +157,9 @@ def eye(r: Readings, p: Prepared, ways: Indices) -> Array | None:
         long = r.length_mm.value if r.length_mm is not None else float(np.median(p.length_mm))
         mean, wide = (long * v for v in noise.eye_diameter_broad)
         broad = log_t(q.value - mean, math.hypot(wide, u), noise.tail)
-        ratio = ratio + said(log_t(q.value - p.eye_diameter_mm, u, noise.tail) - broad)
+        ratio = ratio + said(
+            log_t(q.value - p.eye_diameter_mm, spread(u, p.eye_doubt * p.length_mm), noise.tail) - broad
+        )
     result: Array = np.where(p.eye == 1, ratio, np.where(p.eye == 0, math.log(stray), 0.0))
     return result - np.where(p.eye >= 0, math.log(stray + (1 - stray) * noise.eye_broad), 0.0)
 

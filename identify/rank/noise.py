@@ -35,10 +35,15 @@ class Noise:
     traced wrongly are a case of their own (below)."""
     none: float = 0.15
     """Prior probability that a bait is of no listed model (bench: one in seven of a mixed box)."""
-    cousin: float = 0.2
+    cousin: float = 0.3
     """Share of unlisted baits that follow a listed one in part: copies, other sizes, other hardware (bench)."""
     copied: float = 0.5
     """Probability that such a cousin took over one feature."""
+    sized: float = 0.2
+    """Share of the cousins that are a listed bait in another size: one that the set's editor has not met, or a copy
+    cast or carved larger or smaller (bench)."""
+    sized_copied: float = 0.9
+    """Probability that such a one has each feature, its size apart, as the listed ones have it."""
     temperature: float = 1.1
     """Divides the evidence (log likelihood ratio) of the photo.  On measured baits, models left out in turn, 1 fits
     as well as less (render: 94 baits of the tune split and of photos to learn from, unknown models never among them); a

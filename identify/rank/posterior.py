@@ -3,6 +3,7 @@ and whether the bait can be compared at all."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
@@ -21,6 +22,8 @@ KIN = (
     ("colours", "pattern"),
 )
 """Features that a cousin takes over together."""
+SHAPE = ("depth to length", "outline")
+"""What a bait in another size has as the listed ones have it, of the first group."""
 KIND = ("material", "parts", "joint")
 """Features that say what kind of bait it is, so whether the set can be asked at all; cousins do not copy them."""
 
@@ -145,19 +148,42 @@ def _followers(features: Mapping[str, Array], turned: Array, noise: Noise) -> Ar
 
     Each group of features is taken over with probability c or not, and multiplies by 1 - c + c e^s, where s is how it
     speaks; of that e^s is held as a logarithm where it is large."""
-    c = noise.copied
-    total, product = turned, np.ones_like(turned)
-    for group in groups_of(features):
-        speaks = sum((features[name] for name in group[1:]), features[group[0]])
-        falls = np.exp(-np.abs(speaks))
-        total = total + np.maximum(speaks, 0)
-        product *= np.where(speaks > 0, (1 - c) * falls + c, 1 - c + c * falls)
-    followers: Array = total + np.log(product)
-    return followers
+    found: Array | None = None
+    for kind in cousins(features, noise):
+        c = kind.copied
+        total, product = turned + math.log(kind.share), np.ones_like(turned)
+        for group in kind.groups:
+            speaks = sum((features[name] for name in group[1:]), features[group[0]])
+            falls = np.exp(-np.abs(speaks))
+            total = total + np.maximum(speaks, 0)
+            product *= np.where(speaks > 0, (1 - c) * falls + c, 1 - c + c * falls)
+        one: Array = total + np.log(product)
+        found = one if found is None else np.logaddexp(found, one)
+    assert found is not None, "there are always cousins"
+    return found
 
 
-def groups_of(names: Collection[str]) -> list[tuple[str, ...]]:
-    """The features that a cousin takes over together, each of the others alone."""
+@dataclass(frozen=True)
+class Cousins:
+    """One kind of unlisted baits that follow a listed one: their share of all of them, and the groups of features of
+    which they take over each with the probability `copied`."""
+
+    share: float
+    copied: float
+    groups: tuple[tuple[str, ...], ...]
+
+
+def cousins(names: Collection[str], noise: Noise) -> tuple[Cousins, ...]:
+    """The kinds of cousins, as far as these features tell: those that follow in some features and are their own in
+    others, and, where there is a length, those that are a listed bait in another size."""
     grouped = {name for group in (*KIN, KIND) for name in group}
-    groups = [tuple(name for name in group if name in names) for group in KIN]
-    return [group for group in groups if group] + [(name,) for name in names if name not in grouped]
+    groups = [group for known in KIN if (group := tuple(name for name in known if name in names))]
+    groups += [(name,) for name in names if name not in grouped]
+    if "length" not in names:
+        return (Cousins(1.0, noise.copied, tuple(groups)),)
+    shape = tuple(name for name in SHAPE if name in names)
+    rest = tuple(group for group in groups if "length" not in group)
+    return (
+        Cousins(1 - noise.sized, noise.copied, tuple(groups)),
+        Cousins(noise.sized, noise.sized_copied, (shape, *rest) if shape else rest),
+    )

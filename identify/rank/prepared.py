@@ -13,6 +13,8 @@ from identify.geometry import Array
 from identify.outline import DESCRIPTORS, descriptors, profiles
 from identify.rank.background import Background, background
 from identify.rank.covariance import Axes, outline_axes
+from identify.rank.densities import said
+from identify.rank.drawn import shared
 from identify.rank.noise import Noise
 from identify.rank.palette import Palette, palette
 from identify.rank.rings import UNKNOWN, Indices, Rings
@@ -43,8 +45,9 @@ class Prepared:
     """Forms in order of name, n of them; NaN or UNKNOWN is what the set does not say.
 
     `maker` and `model` (n,) index `makers` and `models`, as `maker_of_model` does.
-    `ln_length`, `ln_aspect`, `ln_thickness` (n,) and their
-    relative tolerances; `outline` (n, DESCRIPTORS) in the axes of `outline_axes`.  `eye`, `lip`: 1 there, 0 none.
+    `ln_length`, `ln_aspect`, `ln_thickness` (n,) and their relative tolerances; `outline` (n, DESCRIPTORS) in the axes
+    of `outline_axes`, and `outline_doubt` (n,): how far it may lie off, in standard deviations of one piece in one
+    photo.  `eye`, `lip`: 1 there, 0 none; `eye_doubt` (n,): how far its place may lie off, as a fraction of the length.
     `share` (n,): each form's part when all models weigh the same.  `kinds`: by key of KINDS the kind of each form
     (n,), and `kind_shares`: how much of the set is of each kind.
     """
@@ -63,6 +66,7 @@ class Prepared:
     ln_aspect: Array
     aspect_tolerance: Array
     outline: Array
+    outline_doubt: Array
     ln_thickness: Array
     ln_weight: Array
     ties: Rings
@@ -71,6 +75,7 @@ class Prepared:
     eye: Indices
     eye_place: Array
     eye_diameter_mm: Array
+    eye_doubt: Array
     lip: Indices
     kinds: Mapping[str, Indices]
     kind_shares: Mapping[str, Array]
@@ -91,7 +96,7 @@ class Prepared:
     def eyes(self) -> Rings:
         """The eyes' places, as those of rings."""
         placed = (~np.isnan(self.eye_place[:, 0])).astype(np.int64)
-        return Rings(placed, self.eye_place[:, None].astype(np.float32), placed)
+        return Rings(placed, self.eye_place[:, None].astype(np.float32), placed, self.eye_doubt)
 
 
 def sort_key(form: Form) -> tuple[str, str, float, str, str]:
@@ -125,7 +130,8 @@ def _rings(forms: Sequence[Form], get: Callable[[Form], RingPlaces | None]) -> R
             at = np.array(sorted(rings.at_mm)[:MOST_RINGS], float) / form.length_mm
             places[i, : len(at)] = at
             placed[i] = len(at)
-    return Rings(count, places, placed)
+    doubt = said(_numbers(forms, lambda f: None if (r := get(f)) is None else r.tolerance_mm))
+    return Rings(count, places, placed, doubt / _numbers(forms, lambda f: f.length_mm))
 
 
 def _kinds(forms: Sequence[Form], key: str) -> Indices:
@@ -171,6 +177,9 @@ def prepare(forms: Sequence[Form], noise: Noise | None = None) -> Prepared:
         outlines = [kept[i].outline_mm or () for i in drawn]
         flat = chain.from_iterable(chain.from_iterable(outlines))
         raw[drawn] = descriptors(profiles(np.fromiter(flat, float).reshape(-1, 2), [len(one) for one in outlines]))
+    scale = np.sqrt(axes.variances)
+    doubt = said(_numbers(kept, lambda f: f.outline_tolerance_mm) / depth) / axes.height
+    outline, doubt = shared(raw @ axes.vectors / scale, doubt)
     ties, hangers = _rings(kept, lambda f: f.line_ties), _rings(kept, lambda f: f.hangers)
     eye_place = np.full((len(kept), 2), np.nan)
     for i, form in enumerate(kept):
@@ -193,7 +202,8 @@ def prepare(forms: Sequence[Form], noise: Noise | None = None) -> Prepared:
         length_tolerance=length_tolerance,
         ln_aspect=ln_aspect,
         aspect_tolerance=np.hypot(depth_tolerance, length_tolerance),
-        outline=raw @ axes.vectors,
+        outline=outline * scale,
+        outline_doubt=doubt,
         ln_thickness=np.log(_numbers(kept, lambda f: f.thickness_mm)),
         ln_weight=np.log(_numbers(kept, lambda f: f.weight_g)),
         ties=ties,
@@ -202,6 +212,7 @@ def prepare(forms: Sequence[Form], noise: Noise | None = None) -> Prepared:
         eye=_whole(kept, _eye),
         eye_place=eye_place,
         eye_diameter_mm=_numbers(kept, lambda f: None if f.eye is None else f.eye.diameter_mm),
+        eye_doubt=said(_numbers(kept, lambda f: None if f.eye is None else f.eye.tolerance_mm)) / length,
         lip=_whole(kept, lambda f: None if f.lip is None else int(f.lip != "none")),
         kinds=kinds,
         kind_shares={key: _kind_shares(own, share, key) for key, own in kinds.items()},

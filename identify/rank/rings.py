@@ -8,6 +8,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from identify.geometry import Array
+
 Indices = NDArray[np.int64]
 Single = NDArray[np.float32]
 """Half the width, several times the speed: for arrays over all rings or colourways of a set."""
@@ -27,11 +29,13 @@ class Group:
 @dataclass(frozen=True, eq=False)
 class Rings:
     """Line ties or hangers of n forms: `count` (n,), UNKNOWN where the set does not say; `places` (n, m, 2) as
-    fractions of the length, from nose to tail, NaN where not known; `placed` (n,) how many places are known."""
+    fractions of the length, from nose to tail, NaN where not known; `placed` (n,) how many places are known; `doubt`
+    (n,) how far those may lie off, as fractions of the length."""
 
     count: Indices
     places: Single
     placed: Indices
+    doubt: Array
 
     @cached_property
     def groups(self) -> tuple[Group, ...]:

@@ -62,7 +62,9 @@ def _outline(rng: np.random.Generator, p: Prepared, camera: Camera, i: Source, w
         return own
     axes = p.axes
     sd = axes.with_edge(p.noise, camera.depth_px)
-    listed: Array = axes.vectors @ (p.outline[i] + wider * sd * _t(rng, p.noise.tail, len(sd)))
+    listed: Array = axes.vectors @ (
+        p.outline[i] + float(np.hypot(wider, p.outline_doubt[i])) * sd * _t(rng, p.noise.tail, len(sd))
+    )
     return None if np.isnan(listed).any() else listed
 
 
@@ -110,7 +112,7 @@ def draw_places(
         made = int(rings.placed[i])
         for row, k in enumerate(np.sort(rng.permutation(made)[: min(made, seen)])):
             if rng.random() >= stray:
-                sd = sd_mm / float(p.length_mm[i])
+                sd = float(np.hypot(sd_mm / p.length_mm[i], rings.doubt[i]))
                 places[row] = rings.places[i, k] + sd * _t(rng, p.noise.tail, 2)
     elsewhere = np.isnan(places[:, 0])
     if elsewhere.any():
@@ -224,8 +226,13 @@ def draw(rng: np.random.Generator, p: Prepared, camera: Camera | None = None) ->
     if rng.random() >= noise.none:
         i = int(rng.choice(len(p.forms), p=share))
         return draw_from(rng, p, dict.fromkeys(GROUPS, i), camera), i
-    copied = int(rng.choice(len(p.forms), p=share)) if rng.random() < noise.cousin else None
-    return draw_from(rng, p, {g: copied if rng.random() < noise.copied else None for g in GROUPS}, camera), None
+    if rng.random() >= noise.cousin:
+        return draw_from(rng, p, dict.fromkeys(GROUPS), camera), None
+    of = int(rng.choice(len(p.forms), p=share))
+    if rng.random() >= noise.sized:
+        return draw_from(rng, p, {g: of if rng.random() < noise.copied else None for g in GROUPS}, camera), None
+    drawn = draw_from(rng, p, {g: of if rng.random() < noise.sized_copied else None for g in GROUPS}, camera)
+    return replace(drawn, length_mm=draw_body(rng, p, camera, None).length_mm), None
 
 
 GROUPS = ("body", "ties", "hangers", "eye", "lip", "colours")

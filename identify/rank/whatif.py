@@ -5,6 +5,7 @@ Asked of the forms that can matter only; all others keep the odds that they have
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -14,7 +15,7 @@ from identify.geometry import Array
 from identify.rank import facts, likelihood
 from identify.rank.body import BODY, Outlines, Traced, trace
 from identify.rank.likelihood import MISREAD_BODY
-from identify.rank.posterior import Rest, Weighed, groups_of, weigh
+from identify.rank.posterior import Rest, Weighed, cousins, weigh
 from identify.rank.prepared import Prepared
 from identify.rank.readings import Readings
 from identify.rank.rings import Indices, Rings, Single
@@ -90,13 +91,24 @@ def form_name(form: Form, scaled: bool) -> str:
 
 
 def _rows(rings: Rings, chosen: Indices) -> Rings:
-    return Rings(rings.count[chosen], rings.places[chosen], rings.placed[chosen])
+    return Rings(rings.count[chosen], rings.places[chosen], rings.placed[chosen], rings.doubt[chosen])
 
 
 def _only(p: Prepared, chosen: Indices) -> Prepared:
     """The set with some of its forms, as far as features other than colours look at them."""
-    arrays = ("ln_length", "length_tolerance", "ln_aspect", "aspect_tolerance", "outline", "ln_thickness", "ln_weight")
-    whole = ("hooks", "eye", "eye_place", "eye_diameter_mm", "lip", "share", "maker", "model")
+    arrays = ("ln_length", "length_tolerance", "ln_aspect", "aspect_tolerance", "outline", "outline_doubt", "ln_weight")
+    whole = (
+        "ln_thickness",
+        "hooks",
+        "eye",
+        "eye_place",
+        "eye_diameter_mm",
+        "eye_doubt",
+        "lip",
+        "share",
+        "maker",
+        "model",
+    )
     return replace(
         p,
         forms=tuple(p.forms[i] for i in chosen),
@@ -154,13 +166,23 @@ class WhatIf:
         case, features = self.case, self.case.weighed.features
         whole = (case.share * np.exp(np.minimum(case.weighed.followers, TOP))).astype(np.float32)
         whole[self.chosen] = 0
-        together = np.zeros_like(speaks)
-        for group in groups_of(features):
-            own = [k for k, name in enumerate(self.names) if name in group]
-            together[own] = sum(features[name] for name in group)
-        copied = case.p.noise.copied
-        without, now = (1 - copied + copied * np.exp(np.minimum(s, TOP)) for s in (together - speaks, together))
-        return np.append(whole.sum(), (without / now) @ whole).astype(float)
+        kinds = cousins(features, case.p.noise)
+        made = np.zeros((len(kinds), len(whole)), np.float32)
+        falls = np.ones((len(kinds), *speaks.shape), np.float32)
+        for kind, log_made, fall in zip(kinds, made, falls, strict=True):
+            c = kind.copied
+            log_made += math.log(kind.share)
+            for group in kind.groups:
+                together = sum((features[name] for name in group[1:]), features[group[0]]).astype(np.float32)
+                now = 1 - c + c * np.exp(np.minimum(together, TOP))
+                log_made += np.log(now)
+                for k, name in enumerate(self.names):
+                    if name in group:
+                        gone = speaks[k] if MISREAD_BODY in group else features[name]
+                        fall[k] = (1 - c + c * np.exp(np.minimum(together - gone, TOP))) / now
+        of_kind = np.exp(made - made.max(0))
+        without = (of_kind[:, None] * falls).sum(0) / of_kind.sum(0)
+        return np.append(whole.sum(), without @ whole).astype(float)
 
     def _weigh(
         self, told: Collection[str], spoken: Mapping[str, Array], rest: Rest, log_not_comparable: Array

@@ -140,7 +140,8 @@ def _outline(r: Readings, p: Prepared, i: int, way: int) -> str:
     if r.outline is None or np.isnan(p.outline[i, 0]):
         return NOT_SAID
     off = float(rms_height(TURNED[way] * r.outline - p.axes.vectors @ p.outline[i]))
-    return f"{100 * off:.1f} % of the depth off on average (a piece of this model: about {100 * p.axes.height:.1f} %)"
+    usual = p.axes.height * math.hypot(1.0, float(p.outline_doubt[i]))
+    return f"{100 * off:.1f} % of the depth off on average (a piece of this model: about {100 * usual:.1f} %)"
 
 
 def _eye(p: Prepared, i: int, length_mm: float | None) -> str:

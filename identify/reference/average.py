@@ -22,6 +22,8 @@ USUAL_SPREAD = 0.5
 """Standard deviation of ln(scatter between pieces) from model to model (bench: half to double is common)."""
 OUTLYING = 3.0
 """So many standard deviations off, a reading is taken to be wrong rather than the pieces to scatter more."""
+AS_MANY = 4.0
+"""What is usual counts as the scatter of so many pieces."""
 GRID: Array = np.exp(np.linspace(np.log(0.1), np.log(10.0), 81))
 
 
@@ -109,12 +111,28 @@ def robust_sides(outlines: Sequence[Array], floor: float, weights: Sequence[floa
     return robust_mean(stack, floor, weights)
 
 
+def tolerance_of(off: ArrayLike, share: ArrayLike, usual: float, averages: int = 1) -> float:
+    """How far a true piece may lie off an average: by what measuring left in the average, and by what pieces scatter
+    more than measuring does.
+
+    `off` (n,): how far each lies off it; `share` (n,): each one's part in it, 1 in all; `usual`: how far one piece in
+    one photo lies off, which counts as the scatter of AS_MANY pieces beside the scatter seen.  Several `averages` of
+    one kind, such as the places of two rings, may be told together."""
+    z = np.asarray(off, float) / usual
+    # a damaged piece tells little of the others
+    squared = np.square(z) * t_weights(z / max(1.0, float(np.median(z))))
+    scatter = (AS_MANY + float(squared.sum())) / (AS_MANY + len(z) - averages)
+    of_average = scatter * float(np.square(np.asarray(share, float)).sum()) / averages
+    return usual * float(np.sqrt(of_average + max(scatter - 1.0, 0.0)))
+
+
 @dataclass(frozen=True)
 class Place:
-    """A place (2,) and the share of the pieces that have something there."""
+    """A place (2,), the share of the pieces that have something there, and how far each of these lies off it."""
 
     at: Array
     share: float
+    off: tuple[float, ...] = ()
 
 
 def places(seen: Sequence[Sequence[Array]], radius: float) -> list[Place]:
@@ -132,10 +150,14 @@ def places(seen: Sequence[Sequence[Array]], radius: float) -> list[Place]:
         taken = np.hypot(*(points - centre_at).T) < radius
         taken[best] = True
         pieces: dict[int, float] = {}
-        for hit, (_, piece, w) in zip(taken, rest, strict=True):
+        of_piece: dict[int, list[Array]] = {}
+        for hit, (at, piece, w) in zip(taken, rest, strict=True):
             if hit:
                 pieces[piece] = min(1.0, pieces.get(piece, 0.0) + w)
+                of_piece.setdefault(piece, []).append(at)
         share = sum(pieces.values()) / len(seen)
-        found.append(Place(robust_mean(points[taken], radius / 5), share))
+        place = robust_mean(points[taken], radius / 5)
+        off = tuple(float(np.hypot(*(np.mean(own, axis=0) - place))) for own in of_piece.values())
+        found.append(Place(place, share, off))
         rest = [one for one, hit in zip(rest, taken, strict=True) if not hit]
     return sorted(found, key=lambda p: -p.share)

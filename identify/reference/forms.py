@@ -14,7 +14,7 @@ import numpy as np
 
 from identify.records import Polygon
 from identify.reference.profile import Colourway, EyeProfile, Form, RingPlaces, ZoneColour
-from identify.reference.schema import ColourwayTable, EyeTable, Places, RingsTable, SizeTable, VariantTable
+from identify.reference.schema import ColourwayTable, EyeTable, ModelFile, Places, RingsTable, SizeTable, VariantTable
 from identify.reference.sets import Drawing, Profile
 from identify.stages import as_polygon
 
@@ -36,15 +36,19 @@ def first(*values: T | None) -> T | None:
     return next((value for value in values if value is not None), None)
 
 
+def _scaled(value_mm: float | None, scale: tuple[float, float]) -> float | None:
+    return None if value_mm is None else value_mm * scale[0]
+
+
 def _rings(table: RingsTable, scale: tuple[float, float]) -> RingPlaces:
     places = None if table.at_mm is None else tuple((x * scale[0], y * scale[1]) for x, y in table.at_mm)
     count = table.count if table.count is not None else len(places or ())
-    return RingPlaces(count, places, table.known_by)
+    return RingPlaces(count, places, table.known_by, _scaled(table.tolerance_mm, scale))
 
 
 def _eye(table: EyeTable, scale: tuple[float, float]) -> EyeProfile:
     at = None if table.at_mm is None else (table.at_mm[0] * scale[0], table.at_mm[1] * scale[1])
-    return EyeProfile(at, None if table.diameter_mm is None else table.diameter_mm * scale[0], table.kind)
+    return EyeProfile(at, _scaled(table.diameter_mm, scale), table.kind, _scaled(table.tolerance_mm, scale))
 
 
 def colourway(table: ColourwayTable) -> Colourway:
@@ -75,6 +79,24 @@ def drawing_for(profile: Profile, size: SizeTable, variant: VariantTable | None)
     if None in profile.drawings:
         return profile.drawings[None], profile.data.size[0]
     return None
+
+
+def outline_tolerance(
+    profile: Profile, size: SizeTable, variant: VariantTable | None, depth_mm: float | None
+) -> float | None:
+    """How far the outline that counts for a size and variant may lie off the true one, at the size's own scale."""
+    if (drawing := drawing_for(profile, size, variant)) is None:
+        return None
+    here: SizeTable | VariantTable | ModelFile = profile.data
+    if variant is not None and variant.outline is not None:
+        here = variant
+    elif size.outline is not None:
+        here = size
+    if here.outline_tolerance_mm is None:
+        return None
+    drawn = drawing[0]
+    scale = size.length_mm / drawn.length_mm if depth_mm is None else depth_mm / drawn.depth_mm
+    return here.outline_tolerance_mm * scale
 
 
 def depth_of(profile: Profile, size: SizeTable) -> float | None:
@@ -166,4 +188,5 @@ def _form(
         material=first(*(level.material for level in order)),
         parts=first(*(level.parts for level in order)),
         colourways=colourways,
+        outline_tolerance_mm=outline_tolerance(profile, size, variant, depth),
     )

@@ -14,13 +14,13 @@ import numpy as np
 
 from identify.geometry import Array
 from identify.reference import votes
-from identify.reference.average import Centre, centre, places, robust_mean
+from identify.reference.average import Centre, Place, centre, places, robust_mean, tolerance_of
 from identify.reference.clashes import clashes
 from identify.reference.forms import WEAKEST_LAST, first
 from identify.reference.frame import closed
 from identify.reference.lengths import piece_aspect, piece_length
 from identify.reference.pieces import Piece, Shot
-from identify.reference.shapes import apart, average_sides
+from identify.reference.shapes import apart, average_sides, tolerance
 from identify.reference.slugs import slug
 
 Path = tuple[str, ...]
@@ -33,6 +33,8 @@ OWN_SHAPE, OWN_SHAPE_ONE = 0.025, 0.03
 """How far (rms, fraction of depth) a size's outline must lie from the model's to be another one: this much, and this
 much more divided by the number of its pieces."""
 SAME_RING_MM = 2.5
+TIE_MM, HANGER_MM, EYE_MM = 0.35, 0.35, 0.4
+"""How far one piece's rings and eye, in one photo, lie off their model's, in x and in y (as in ranking)."""
 SEEN = 0.4
 """Share of pieces that must show a hanger or an eye: one is missed more often than one is seen where none is."""
 
@@ -191,13 +193,16 @@ def _shapes(
         return apart(one, other) < OWN_SHAPE + OWN_SHAPE_ONE / pieces_of_it
 
     group = [size for size in cells if alike(own[size], len(cells[size]), own[anchor])]
-    shape = average_sides([p for size in group for p in cells[size]])
+    grouped = [p for size in group for p in cells[size]]
+    shape = average_sides(grouped)
     name = slug(model)
+    _outline_tolerance(out, (), grouped, shape, extents[FIRST])
     out.drawn[f"{name}.svg"] = closed(shape, *extents[FIRST])
     for size in cells:
         if size not in group:
             file = f"{name}-{slug(size)}.svg"
             out.values[("size", size, "outline")] = file
+            _outline_tolerance(out, ("size", size), cells[size], own[size], extents[size])
             out.drawn[file] = closed(own[size], *extents[size])
     if not any(plain.values()):
         return
@@ -207,7 +212,14 @@ def _shapes(
         if not alike(other, len(of_it), shape):
             file = f"{name}-{slug(variant)}-variant.svg"
             out.values[("variant", variant, "outline")] = file
+            _outline_tolerance(out, ("variant", variant), of_it, other, extents[FIRST])
             out.drawn[file] = closed(other, *extents[FIRST])
+
+
+def _outline_tolerance(
+    out: Learned, here: Path, pieces: Sequence[Piece], of: Array, drawn: tuple[float, float]
+) -> None:
+    out.values[(*here, "outline_tolerance_mm")] = round(tolerance(pieces, of) * drawn[1], 3)
 
 
 def _variant(
@@ -259,6 +271,7 @@ def _places(
         found = places(rings(lambda s: s.tie_at), SAME_RING_MM)[:count] if count else []
         if len(found) == count and count:
             out.values[(*here, "line_ties", "at_mm")] = _points([p.at for p in found])
+            out.values[(*here, "line_ties", "tolerance_mm")] = _place_tolerance(found, TIE_MM)
     seen = rings(lambda s: s.hanger_at)
     if seen:
         hung = [p for p in places(seen, SAME_RING_MM) if p.share >= SEEN]
@@ -266,12 +279,21 @@ def _places(
         out.values[(*here, "hangers", "count")] = len(hung)
         if hung:
             out.values[(*here, "hangers", "at_mm")] = _points([p.at for p in hung])
+            out.values[(*here, "hangers", "tolerance_mm")] = _place_tolerance(hung, HANGER_MM)
     eyes = [p for p in places(rings(lambda s: (s.eye.at,) if s.eye else ()), SAME_RING_MM) if p.share >= SEEN]
     if eyes:
         out.values[(*here, "eye", "at_mm")] = _points([eyes[0].at])[0]
         wide = [s.eye.diameter for p in said for s in p.photos if s.eye is not None and s.eye.diameter is not None]
         if wide:
             out.values[(*here, "eye", "diameter_mm")] = round(float(robust_mean(wide, 0.005)) * float(extent[0]), 2)
+        out.values[(*here, "eye", "tolerance_mm")] = _place_tolerance(eyes[:1], EYE_MM)
+
+
+def _place_tolerance(places_of_it: Sequence[Place], usual: float) -> float:
+    """Of rings of one kind: along x or y, the same for all."""
+    off = [distance / math.sqrt(2) for place in places_of_it for distance in place.off]
+    share = [1 / len(place.off) for place in places_of_it for _ in place.off]
+    return round(tolerance_of(off, share, usual, len(places_of_it)), 2)
 
 
 def _points(at: Sequence[Array]) -> list[list[float]]:

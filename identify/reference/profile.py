@@ -11,18 +11,24 @@ from identify.settings import Point
 
 @dataclass(frozen=True)
 class RingPlaces:
-    """How many line ties or hangers, and where (ring centres in the bait's frame, mm; None when not known)."""
+    """How many line ties or hangers, and where (ring centres in the bait's frame, mm; None when not known).
+
+    `tolerance_mm`: how far those places may lie off, beyond what is usual between pieces."""
 
     count: int
     at_mm: Polygon | None = None
     known_by: str | None = None
+    tolerance_mm: float | None = None
 
 
 @dataclass(frozen=True)
 class EyeProfile:
+    """As `RingPlaces`; the tolerance is that of the diameter too."""
+
     at_mm: Point | None
     diameter_mm: float | None
     kind: str | None
+    tolerance_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -52,9 +58,10 @@ class Colourway:
 class Form:
     """One maker, model, size and variant with every value resolved (variant before size before file).
 
-    `outline_mm`: side outline in the bait's own frame at this size, None when not known; tolerances are standard
-    deviations between true pieces.  None means the set does not say: it speaks neither for nor against.  `known_by`:
-    the weakest link of maker and model, line ties and hangers.
+    `outline_mm`: side outline in the bait's own frame at this size, None when not known; `outline_tolerance_mm`: how
+    far that may lie off a true piece's (rms height), beyond what is usual between pieces.  Other tolerances are
+    standard deviations between true pieces.  None means the set does not say: it speaks neither for nor against.
+    `known_by`: the weakest link of maker and model, line ties and hangers.
     """
 
     set: int
@@ -81,3 +88,4 @@ class Form:
     material: str | None
     parts: int | None
     colourways: tuple[Colourway, ...]
+    outline_tolerance_mm: float | None = None

@@ -60,7 +60,8 @@ def _lengths(what: Profile, notes: Notes) -> None:
         if size.thickness_mm and size.depth_mm and size.thickness_mm > THICK * size.depth_mm:
             text = f"the body is {size.thickness_mm:g} mm thick, but {size.depth_mm:g} mm deep"
             notes.add("thickness-odd", ("size", i, "thickness_mm"), text, "Were the two mixed up?")
-        for key, whole in (("tolerance_mm", size.length_mm), ("depth_tolerance_mm", size.depth_mm)):
+        whole_of = {"tolerance_mm": size.length_mm, "depth_tolerance_mm": size.depth_mm}
+        for key, whole in (whole_of | {"outline_tolerance_mm": size.depth_mm}).items():
             value = getattr(size, key)
             if value and whole and value > LOOSE * whole:
                 text = f"{key} is {value:g} of {whole:g} mm, which lets almost anything pass"

@@ -95,12 +95,14 @@ class Table(BaseModel):
 class RingsTable(Table):
     count: Count | None = None
     at_mm: tuple[PointMm, ...] | None = None
+    tolerance_mm: Positive | None = None
     known_by: KnownBy | None = None
 
 
 class EyeTable(Table):
     at_mm: PointMm | None = None
     diameter_mm: Positive | None = None
+    tolerance_mm: Positive | None = None
     kind: EyeKind | None = None
     known_by: KnownBy | None = None
 
@@ -132,12 +134,14 @@ class SizeTable(Places):
     tolerance_mm: Positive | None = None
     depth_tolerance_mm: Positive | None = None
     outline: Line | None = None
+    outline_tolerance_mm: Positive | None = None
 
 
 class VariantTable(Places):
     code: Name
     sizes: tuple[Name, ...] = ()
     outline: Line | None = None
+    outline_tolerance_mm: Positive | None = None
 
 
 class ZoneTable(Table):
@@ -173,6 +177,7 @@ class ModelFile(Places):
     """One `<maker-slug>/<model-slug>.toml`."""
 
     schema_: Version = Field(alias="schema")
+    outline_tolerance_mm: Positive | None = None
     maker: Name
     model: Name
     also_called: tuple[Line, ...] = ()

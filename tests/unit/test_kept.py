@@ -57,6 +57,9 @@ def test_a_kept_set_answers_as_the_folder_does(folder: Path, monkeypatch: pytest
 
 
 def test_kept_forms_say_all_that_forms_say(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    model = next(path for path in sorted(folder.glob("*/*.toml")) if "hooks =" in path.read_text("utf-8"))
+    text = model.read_text("utf-8").replace("hooks =", "outline_tolerance_mm = 0.2\nhooks =", 1)
+    model.write_text(text.replace("line_ties = { ", "line_ties = { tolerance_mm = 0.3, "), encoding="utf-8")
     first, again = read_sets([folder]), ready(folder, monkeypatch)
     assert len(again.prepared.forms) == len(first.prepared.forms)
     for one, other in zip(first.prepared.forms, again.prepared.forms, strict=True):
@@ -64,6 +67,8 @@ def test_kept_forms_say_all_that_forms_say(folder: Path, monkeypatch: pytest.Mon
             if field.name != "colourways":
                 assert getattr(one, field.name) == getattr(other, field.name), field.name
         assert sorted(one.colourways, key=lambda c: c.code) == list(other.colourways)
+    learned = [form for form in again.prepared.forms if form.outline_tolerance_mm and form.line_ties]
+    assert learned and all(form.line_ties.tolerance_mm == 0.3 for form in learned if form.line_ties)
     last = again.prepared.forms[-1]
     assert replace(last, size="7").outline_mm == last.outline_mm
     assert again.prepared.forms[:2] == (again.prepared.forms[0], again.prepared.forms[1])
