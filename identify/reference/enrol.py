@@ -9,15 +9,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from identify.errors import BadOption, Contradicts, NotLearned, SetFaulty
+from identify.errors import BadOption, Contradicts, NotLearned
 from identify.records import PhotoRecord
 from identify.reference import agree, journal, write
-from identify.reference.forms import forms_of
+from identify.reference.filed import Files, ModelFiles, pieces_of, pieces_path
 from identify.reference.learn import Learned
-from identify.reference.load import load_model
 from identify.reference.merge import KeptByHand
 from identify.reference.parse import Notes, parse_toml
-from identify.reference.pieces import Facts, Piece, Record, Shot, read_record, record_text
+from identify.reference.pieces import Facts, Piece, Record, Shot, record_text
 from identify.reference.profile import Form
 from identify.reference.reader import read
 from identify.reference.relearn import relearned
@@ -25,7 +24,6 @@ from identify.reference.shots import shot_of, the_bait
 
 PLACES = ".baitprint-photos.json"
 """Hidden in the set and never shared: where on this machine the photos lie, by their hash, for `refs export`."""
-PIECES = ".pieces.jsonl"
 
 
 @dataclass(frozen=True)
@@ -58,32 +56,6 @@ class Done:
     turned: str | None = None
 
 
-@dataclass(frozen=True)
-class _Files:
-    """A model's files as they are: `outlines` holds every SVG of its maker's folder by name."""
-
-    file: str
-    text: str | None
-    outlines: dict[str, bytes]
-    record: Record
-    had_pieces: bool
-
-
-def pieces_of(folder: Path, file: str) -> Record:
-    """What the profile of a model file was learned from; empty when nothing is known.  Raises SetFaulty."""
-    path = pieces_path(file)
-    try:
-        return read_record((folder / path).read_text("utf-8"), path)
-    except FileNotFoundError:
-        return Record()
-    except (OSError, UnicodeDecodeError) as why:
-        raise SetFaulty(f"{path} cannot be read: {why}.", "Restore it from a copy, or delete it.") from why
-
-
-def pieces_path(file: str) -> str:
-    return file.removesuffix(".toml") + PIECES
-
-
 class Editor:
     """A set that is being added to.  Raises SetMissing, SetFaulty."""
 
@@ -92,14 +64,18 @@ class Editor:
         found = read(folder)
         self._files = {p.name.casefold(): p.file for p in found.profiles}
         self._shots: dict[tuple[str, int], tuple[str, str]] = {}
+        self._shots_of: dict[str, list[tuple[str, int]]] = {}
+        self._lying = Files(folder)
+        self._settled: dict[str, tuple[ModelFiles, Done]] = {}
         for profile in found.profiles:
             self._note(profile.file, pieces_of(folder, profile.file))
 
     def _note(self, file: str, record: Record) -> None:
-        self._shots = {key: place for key, place in self._shots.items() if place[0] != file}
-        for piece in record.pieces:
-            for shot in piece.photos:
-                self._shots[shot.sha256, shot.bait] = (file, piece.piece)
+        for key in self._shots_of.pop(file, ()):
+            self._shots.pop(key, None)
+        shots = {(shot.sha256, shot.bait): (file, piece.piece) for piece in record.pieces for shot in piece.photos}
+        self._shots.update(shots)
+        self._shots_of[file] = list(shots)
 
     def file_of(self, wish: Wish) -> str:
         return self._files.get(wish.name.casefold()) or write.model_path(wish.maker, wish.model)
@@ -111,7 +87,8 @@ class Editor:
         if place is None:
             return False
         file, name = place
-        piece = pieces_of(self.folder, file).piece(name)
+        record = self._lying.record(file)
+        piece = None if record is None else record.piece(name)
         if piece is None:
             return False
         same = (file, piece.size, piece.variant) == (self.file_of(wish), wish.facts.size, wish.facts.variant)
@@ -129,14 +106,17 @@ class Editor:
         Raises NotLearned, Contradicts, CannotWrite; the set is then as before.
         """
         with journal.locked(self.folder):
-            files = self._read(self.file_of(wish))
+            files = self._lying.read(self.file_of(wish))
             if record is None:
                 name = self._shots[sha256, wish.bait or 1][1]
                 pieces = _told(files.record.pieces, name, wish.facts)
+                settled = self._settled.get(files.file)
+                if settled is not None and settled[0] == files and pieces == files.record.pieces:
+                    return settled[1]
                 return self._write(files, wish.maker, wish.model, pieces)
             bait = the_bait(record, wish.bait)
             shot = shot_of(record, bait, wish.contributor, self.today)
-            forms = self._forms(files)
+            forms = self._lying.forms(files)
             shot, turned = self._checked(wish, shot, forms, files)
             name = wish.piece or sha256[:12]
             before = files.record.piece(name)
@@ -150,7 +130,7 @@ class Editor:
             done = self._write(files, wish.maker, wish.model, pieces, {sha256: str(wish.photo.resolve())})
             return replace(done, turned=turned)
 
-    def _checked(self, wish: Wish, shot: Shot, forms: tuple[Form, ...], files: _Files) -> tuple[Shot, str | None]:
+    def _checked(self, wish: Wish, shot: Shot, forms: tuple[Form, ...], files: ModelFiles) -> tuple[Shot, str | None]:
         here, facts = wish.facts, wish.facts
         of_size = [f for f in forms if f.size == here.size]
         same = [f for f in of_size if f.variant == here.variant]
@@ -192,7 +172,7 @@ class Editor:
         done = {}
         with journal.locked(self.folder):
             for file in sorted({place[0] for place in self._shots.values()}):
-                files = self._read(file)
+                files = self._lying.read(file)
                 left = tuple(
                     piece.model_copy(update={"photos": rest})
                     for piece in files.record.pieces
@@ -205,23 +185,13 @@ class Editor:
             raise BadOption(f"The set has learned nothing from {photo}.", "See what it has with `baitprint refs show`.")
         return done
 
-    def _read(self, file: str) -> _Files:
-        maker = (self.folder / file).parent
-        outlines = {f.name: f.read_bytes() for f in maker.glob("*.svg")} if maker.is_dir() else {}
-        path = self.folder / file
-        text = path.read_bytes().decode("utf-8-sig") if path.is_file() else None
-        return _Files(file, text, outlines, pieces_of(self.folder, file), (self.folder / pieces_path(file)).is_file())
-
-    def _forms(self, files: _Files) -> tuple[Form, ...]:
-        if files.text is None:
-            return ()
-        loaded = load_model(files.file, _contents(files, files.text, files.outlines))
-        if loaded.errors:
-            raise SetFaulty(f"{loaded.errors[0].where}: {loaded.errors[0].text}.", "Mend it: `baitprint refs lint`.")
-        return tuple(form for profile in loaded.profiles for form in forms_of(profile, 0))
-
     def _write(
-        self, files: _Files, maker: str, model: str, pieces: tuple[Piece, ...], places: Mapping[str, str] | None = None
+        self,
+        files: ModelFiles,
+        maker: str,
+        model: str,
+        pieces: tuple[Piece, ...],
+        places: Mapping[str, str] | None = None,
     ) -> Done:
         """Write a model's files for these pieces."""
         change = relearned(files.file, files.text, files.outlines, files.record.written, maker, model, pieces)
@@ -241,14 +211,14 @@ class Editor:
         if changes:
             journal.commit(self.folder, changes)
         self._note(files.file, change.record)
-        if change.merged.text is not None:
+        done = Done(files.file, change.learned, change.merged.kept, bool(changes))
+        if change.merged.text is not None and change.profile is not None:
             self._files[f"{maker} / {model}".casefold()] = files.file
-        return Done(files.file, change.learned, change.merged.kept, bool(changes))
-
-
-def _contents(files: _Files, text: str, outlines: Mapping[str, bytes]) -> dict[str, bytes]:
-    maker = files.file.rpartition("/")[0]
-    return {files.file: text.encode(), **{f"{maker}/{name}": svg for name, svg in outlines.items()}}
+            outlines = {**files.outlines, **change.outlines}
+            self._lying.wrote(files.file, change.merged.text, outlines, change.profile)
+        if not changes:
+            self._settled[files.file] = (files, done)
+        return done
 
 
 def _told(pieces: tuple[Piece, ...], name: str, facts: Facts) -> tuple[Piece, ...]:

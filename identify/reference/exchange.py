@@ -14,7 +14,8 @@ from typing import Any
 
 from identify import __version__
 from identify.errors import BadArchive, BadOption, CannotWrite
-from identify.reference.enrol import photo_places, pieces_of, pieces_path
+from identify.reference.enrol import photo_places
+from identify.reference.filed import pieces_of, pieces_path
 from identify.reference.hashing import files_of
 from identify.reference.reader import read
 from identify.reference.safezip import Archive

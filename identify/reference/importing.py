@@ -14,9 +14,9 @@ import tomlkit
 
 from identify.errors import BadArchive, BadOption, ImportDiffers, NotLearned, SetFaulty, SetMissing
 from identify.reference import agree, journal
-from identify.reference.differ import Side, differences, paths_of
-from identify.reference.enrol import PIECES, pieces_of, pieces_path
+from identify.reference.differ import Difference, Side, differences, paths_of
 from identify.reference.exchange import PHOTOS, manifest_of
+from identify.reference.filed import PIECES, pieces_of, pieces_path
 from identify.reference.forms import forms_of
 from identify.reference.merge import JOIN, merge, value_at
 from identify.reference.pieces import Facts, Piece, Record, record_text
@@ -32,13 +32,15 @@ PATIENCE = 40
 
 @dataclass
 class Imported:
-    """What came of an import: models added, merged and there already; what stayed as it was here."""
+    """What came of an import: models added, merged and there already; of what differed, what stayed as it was here
+    and what was learned anew from the pieces of both."""
 
     title: str
     added: list[str] = field(default_factory=list)
     merged: list[str] = field(default_factory=list)
     same: list[str] = field(default_factory=list)
     kept: list[str] = field(default_factory=list)
+    anew: list[str] = field(default_factory=list)
     photos: int = 0
 
 
@@ -129,18 +131,21 @@ def _into(
         if not differ and not news and not fresh:
             done.same.append(profile.name)
         elif not merging:
-            about = differ or [f"{len(news)} piece(s) and {len(fresh)} value(s) that are not here"]
+            about = [d.text for d in differ] or [f"{len(news)} piece(s) and {len(fresh)} value(s) that are not here"]
             against += [f"{profile.name}: {text}" for text in about]
         elif contradicting := _contradicting(own, news):
             against += [f"{profile.name}: {text}" for text in contradicting]
         else:
             try:
-                changes |= _joined(ours, theirs, one, other, news, renamed)
+                joined = _joined(ours, theirs, one, other, news, renamed)
             except NotLearned as why:
                 against.append(f"{profile.name}: {why.message}")
                 continue
+            changes |= joined
             done.merged.append(profile.name)
-            done.kept += [f"{profile.name}: {text}" for text in differ]
+            for difference in differ:
+                stays = _stays(ours, one, difference, joined)
+                (done.kept if stays else done.anew).append(f"{profile.name}: {difference.text}")
     if against:
         more = f"\n  and {len(against) - PATIENCE} more" if len(against) > PATIENCE else ""
         listed = "".join(f"\n  {text}" for text in against[:PATIENCE])
@@ -150,6 +155,14 @@ def _into(
             if merging
             else "Look at them. With --merge what is here stays, what only they have is added, and all pieces count.",
         )
+
+
+def _stays(ours: ReferenceSet, one: Side, difference: Difference, joined: Mapping[str, bytes | None]) -> bool:
+    """Whether what was here in that which differs is the same after two sets were joined."""
+    if (name := difference.drawing) is not None:
+        return name not in joined or joined[name] == (ours.folder / name).read_bytes()
+    after = tomlkit.parse((joined[one.profile.file] or b"").decode("utf-8")).unwrap()
+    return all(value_at(after, path) == value_at(one.values, path) for path in difference.paths)
 
 
 def _side(found: ReferenceSet, profile: Profile) -> Side:
@@ -216,16 +229,17 @@ def _joined(
 
 
 def _named_apart(here: tuple[Piece, ...], news: tuple[Piece, ...]) -> tuple[Piece, ...]:
-    """All pieces; one of theirs that has the name of another piece here gets a name of its own."""
+    """All pieces, ours last: of years and names told the last count.  One of theirs that has the name of another piece
+    here gets a name of its own."""
     taken = {p.piece for p in here}
-    out = list(here)
+    out: list[Piece] = []
     for piece in news:
         name, n = piece.piece, 2
         while name in taken:
             name, n = f"{piece.piece} ({n})", n + 1
         taken.add(name)
         out.append(piece.model_copy(update={"piece": name}))
-    return tuple(out)
+    return (*out, *here)
 
 
 def _copy(

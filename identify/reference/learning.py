@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import signal
 from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
@@ -16,15 +15,15 @@ from multiprocessing import get_context
 from pathlib import Path
 
 from identify.errors import BaitprintError, NotLearned, PhotoMissing
-from identify.measure import measure_file
 from identify.records import PhotoRecord
 from identify.reference.enrol import Done, Editor, Wish
+from identify.reference.measuring import measure_file, start
 from identify.settings import Settings
 
 FEW = 3
 """So few photos are measured before other processes would have started."""
-AHEAD = 2
-"""Photos measured ahead for each process."""
+AHEAD = 4
+"""Photos measured ahead for each process: one that takes long must not keep the others waiting."""
 
 
 @dataclass(frozen=True)
@@ -41,13 +40,6 @@ def cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _start() -> None:
-    import cv2
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the program that started us decides when to stop
-    cv2.setNumThreads(1)
-
-
 def learn_all(editor: Editor, wishes: Sequence[Wish], settings: Settings, jobs: int | None = None) -> Iterator[Outcome]:
     """Learn from photos, an outcome for each in their order."""
     hashed = [_hashed(wish) for wish in wishes]
@@ -56,7 +48,7 @@ def learn_all(editor: Editor, wishes: Sequence[Wish], settings: Settings, jobs: 
         if isinstance(found, str) and not _known(editor, wish, found):
             needed.setdefault(found, wish.photo)
     workers = min(jobs or cores(), len(needed)) if len(needed) > FEW else 1
-    pool = ProcessPoolExecutor(workers, get_context("spawn"), _start) if workers > 1 else None
+    pool = ProcessPoolExecutor(workers, get_context("spawn"), start) if workers > 1 else None
     with pool or nullcontext():
         try:
             ahead = _Ahead(pool, settings, workers * AHEAD)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from identify.reference.enrol import pieces_of
+from identify.reference.filed import pieces_of
 from identify.reference.sets import Profile, ReferenceSet
 
 

@@ -16,20 +16,19 @@ from identify.reference.load import load_model
 from identify.reference.merge import JOIN, Merged, merge, nested
 from identify.reference.parse import Notes, parse_toml
 from identify.reference.pieces import Piece, Record, Written
+from identify.reference.sets import Profile
 from identify.reference.svgfile import SvgFault, read_outline
-
-QUICK = 4
-"""Rounds of fitting curves to an outline: this is done again with each photo."""
 
 
 @dataclass(frozen=True)
 class Relearned:
-    """A model's files as they should be: outlines by name, None for one that goes."""
+    """A model's files as they should be: outlines by name, None for one that goes; and the profile that they are."""
 
     merged: Merged
     outlines: dict[str, bytes | None]
     record: Record
     learned: Learned | None
+    profile: Profile | None
 
 
 def relearned(
@@ -59,36 +58,39 @@ def relearned(
             drawn[name] = _hash(svg)
     gone: dict[str, bytes | None] = dict.fromkeys(ours - set(drawn))
     record = Record(written=Written(version=__version__, values=merged.values, drawn=drawn), pieces=pieces)
-    after = Relearned(merged, {**changed, **gone}, record, learned)
+    drawings: dict[str, bytes | None] = {**changed, **gone}
+    profile = None
     if merged.text is not None:
-        kept = {name: content for name, content in {**outlines, **after.outlines}.items() if content is not None}
-        must_hold(file, merged.text, kept)
-    return after
+        kept = {name: content for name, content in {**outlines, **drawings}.items() if content is not None}
+        profile = must_hold(file, merged.text, kept)
+    return Relearned(merged, drawings, record, learned, profile)
 
 
 def _drawn(outline: Array, title: str) -> bytes:
     """An outline as SVG; in straight lines where curves would cross at a sharp end."""
-    svg = write.outline_svg(outline, title, QUICK).encode()
+    svg = write.outline_svg(outline, title).encode()
     try:
         read_outline(svg)
     except SvgFault:
-        return write.outline_svg(outline, title, 0).encode()
+        return write.outline_svg(outline, title, curved=False).encode()
     return svg
 
 
-def must_hold(file: str, text: str, outlines: Mapping[str, bytes]) -> None:
-    """Raise NotLearned if a model file and the outlines of its maker's folder would be faulty."""
+def must_hold(file: str, text: str, outlines: Mapping[str, bytes]) -> Profile:
+    """The profile that a model file and the outlines of its maker's folder would be.  Raises NotLearned if they would
+    be faulty."""
     maker = file.rpartition("/")[0]
     loaded = load_model(file, {file: text.encode(), **{f"{maker}/{name}": svg for name, svg in outlines.items()}})
     if loaded.errors:
         fault = loaded.errors[0]
         raise NotLearned(f"What was learned does not go with {fault.where}: {fault.text}.", fault.fix)
+    return loaded.profiles[0]
 
 
 def _as_written(written: Written) -> str:
     try:
-        return write.model_toml(nested({tuple(name.split(JOIN)): value for name, value in written.values.items()}))
-    except ValueError:  # by another version
+        return write.model_text(nested({tuple(name.split(JOIN)): value for name, value in written.values.items()}))
+    except TypeError:  # not by this program
         return ""
 
 

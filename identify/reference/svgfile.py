@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from xml.parsers import expat
 
 import numpy as np
@@ -81,6 +82,7 @@ class _Finder:
         self.depth -= 1
 
 
+@lru_cache(maxsize=64)
 def read_outline(data: bytes) -> Outline:
     """The outline in an SVG file's bytes.  Raises SvgFault."""
     finder = _Finder()
@@ -155,8 +157,10 @@ def _framed(subpaths: tuple[svgpath.Subpath, ...], line: int) -> Outline:
     ends = max_feret(points)
     nose, tail = frame_of(ends, left) if ends[0][0] == ends[1][0] else sorted(ends, key=lambda p: float(p[0]))
     dx, dy = tail - nose
+    framed = to_frame(points, nose, tail, back_is_left=True, y_down=True)
+    framed.flags.writeable = False
     return Outline(
-        points=to_frame(points, nose, tail, back_is_left=True, y_down=True),
+        points=framed,
         length_mm=float(np.hypot(dx, dy)),
         depth_mm=extent_across(points, nose, tail),
         turn_deg=float(np.degrees(np.arctan2(dy, dx))),

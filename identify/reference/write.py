@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from identify.errors import CannotWrite
-from identify.reference.fit import ROUNDS, fit_closed
+from identify.reference.fit import fit_closed
 from identify.reference.parse import Notes, validate
 from identify.reference.schema import ModelFile, SetFile
 from identify.reference.slugs import slug
@@ -30,6 +30,7 @@ REMARKS = {
     "known_by": "marked | paper | told | collectors | tool",
     "tolerance_mm": "of length, 1 sigma between true pieces",
     "depth_tolerance_mm": "of depth, 1 sigma between true pieces",
+    "outline_tolerance_mm": "how far the drawn outline may lie off, 1 sigma",
     "back_lab": "CIELAB D50, 2°",
 }
 
@@ -96,9 +97,13 @@ def set_toml(values: Mapping[str, Any]) -> str:
 
 def model_toml(values: Mapping[str, Any]) -> str:
     """A model file from plain values keyed as in the file; `schema` is added.  Raises ValueError if they do not fit."""
-    full = _given({"schema": 1, **values})
-    _must_fit(ModelFile, full)
-    return _document(full)
+    _must_fit(ModelFile, _given({"schema": 1, **values}))
+    return model_text(values)
+
+
+def model_text(values: Mapping[str, Any]) -> str:
+    """What `model_toml` gives, of values that need not fit."""
+    return _document(_given({"schema": 1, **values}))
 
 
 def _given(value: Any) -> Any:
@@ -122,21 +127,22 @@ def _number(value: float) -> str:
     return "0" if text in ("-0", "") else text
 
 
-def outline_svg(outline_mm: ArrayLike, title: str, rounds: int = ROUNDS) -> str:
-    """The SVG of a closed body outline (n, 2), in millimetres with y up (to the back): nose left, back up, as few
-    cubic curves as keep within SMOOTHNESS_MM; `rounds` as in
-    `fit_closed`, 0 for straight lines."""
+def outline_svg(outline_mm: ArrayLike, title: str, curved: bool = True) -> str:
+    """The SVG of a closed body outline (n, 2), in millimetres with y up (to the back): nose left, back up, in a few
+    cubic curves that keep within SMOOTHNESS_MM, or in straight lines from point to point."""
     points = np.asarray(outline_mm, float) * (1, -1)
     low = points.min(0) - MARGIN_MM
     width, height = points.max(0) + MARGIN_MM - low
-    curves = fit_closed(points - low, SMOOTHNESS_MM, rounds) if rounds else np.empty((0, 4, 2))
+    points = points - low
 
     def spot(p: Sequence[float]) -> str:
         return f"{_number(p[0])},{_number(p[1])}"
 
-    path = [f"M{spot(points[0] - low)}", *("C" + " ".join(spot(p) for p in c[1:]) for c in curves), "Z"]
-    if not rounds:
-        path[1:1] = [f"L{spot(p - low)}" for p in points[1:]]
+    if curved:
+        lines = ["C" + " ".join(spot(p) for p in c[1:]) for c in fit_closed(points, SMOOTHNESS_MM).tolist()]
+    else:
+        lines = [f"L{spot(p)}" for p in points[1:].tolist()]
+    path = [f"M{spot(points[0])}", *lines, "Z"]
     w, h = _number(width), _number(height)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{w}mm" height="{h}mm" viewBox="0 0 {w} {h}">\n'

@@ -17,8 +17,9 @@ from PIL import Image
 
 from identify.errors import BadArchive, BadOption, ImportDiffers, PhotoUnreadable
 from identify.reference import lint, read, safezip, write
-from identify.reference.enrol import PLACES, Editor, pieces_of
+from identify.reference.enrol import PLACES, Editor
 from identify.reference.exchange import export
+from identify.reference.filed import pieces_of
 from identify.reference.importing import import_set
 from identify.reference.strip import stripped
 from tests.unit.known_baits import learn, photo
@@ -82,10 +83,12 @@ def test_a_model_that_is_there_is_refused_with_the_differences_or_merged(
     with pytest.raises(ImportDiffers) as why:
         import_set(archive, ours)
     said = str(why.value)
-    assert "size 1, length_mm: 60 here (E. Marl, " in said and "60.6 there (E. Marl, " in said
+    assert "size 1, measured here (E. Marl, " in said and ") and there (E. Marl, " in said
+    assert "length_mm 60 and 60.6;" in said and said.count("size 1") == 1
     assert files(ours) == before
     done = import_set(archive, ours, merging=True)
     assert done.merged == ["Kettlemoor Works / Low Otter"] and not lint(ours).errors
+    assert not done.kept and any("length_mm 60 and 60.6;" in text for text in done.anew)
     forms = {f.size: f for f in read(ours).forms()}
     assert 60.0 < forms["1"].length_mm < 60.6 and forms["2"].length_mm == pytest.approx(69.0)
     assert forms["1"].known_by == "paper" and [c.code for c in forms["1"].colourways] == ["31"]
@@ -103,7 +106,22 @@ def test_what_is_written_by_hand_here_stays(ours: Path, theirs: Path, tmp_path: 
     done = import_set(packed(theirs, tmp_path), ours, merging=True)
     after = path.read_text("utf-8")
     assert "length_mm = 60.2  # caliper" in after and 'material = "wood"' in after and 'notes = "theirs"' in after
-    assert any("length_mm" in text for text in done.kept)
+    assert any("size 1, length_mm: 60.2 here (E. Marl, by hand)" in text for text in done.kept)
+    assert not any("length_mm: 60.2" in text for text in done.anew)
+
+
+def test_what_was_told_here_counts_before_what_was_told_there(ours: Path, tmp_path: Path) -> None:
+    learn(Editor(ours), photo("d.jpg"), made="1936/1957", colourway="31", name="Slate", known_by="paper")
+    folder = shelf(tmp_path / "other", "Other")
+    learn(Editor(folder), photo("e.jpg"), made="1940~", colourway="31", name="Lead", known_by="tool")
+    learn(Editor(folder), photo("f.jpg"), made="1940~", colourway="32", name="Straw")
+    done = import_set(packed(folder, tmp_path), ours, merging=True)
+    form = read(ours).forms()[0]
+    assert (form.made, form.known_by) == ("1936/1957", "paper")
+    assert {c.code: c.name for c in form.colourways} == {"31": "Slate", "32": "Straw"}
+    assert [text for text in done.kept if "1936/1957 here (E. Marl, " in text] and len(
+        pieces_of(ours, FILE).pieces
+    ) == 4
 
 
 def test_pieces_that_contradict_are_refused_even_when_merging(ours: Path, tmp_path: Path) -> None:
@@ -246,9 +264,13 @@ def test_what_was_damaged_or_is_no_archive(theirs: Path, tmp_path: Path) -> None
     (tmp_path / "damaged.zip").write_bytes(data)
     (tmp_path / "no.zip").write_bytes(b"PK, but not really")
     (tmp_path / "cut.zip").write_bytes(archive.read_bytes()[:-40])
-    for name in ("damaged.zip", "no.zip", "cut.zip", "none.zip"):
+    for name in ("damaged.zip", "no.zip", "cut.zip"):
         with pytest.raises(BadArchive):
             import_set(tmp_path / name, tmp_path / "in")
+    with pytest.raises(BadOption, match="is not there"):
+        import_set(tmp_path / "none.zip", tmp_path / "in")
+    with pytest.raises(BadOption, match="is a folder"):
+        import_set(tmp_path, tmp_path / "in")
     twice = tmp_path / "twice.zip"
     with zipfile.ZipFile(twice, "w") as file, pytest.warns(UserWarning, match="Duplicate"):
         file.writestr("set.toml", "x")
