@@ -27,6 +27,8 @@ def import_set(source: str, folder: str, merge: bool) -> int:
         _say(what, names)
     for text in done.kept:
         out.print(f"kept as it is here: {text}", soft_wrap=True)
+    for text in done.anew:
+        out.print(f"learned anew from the pieces of both: {text}", soft_wrap=True)
     out.print(f'{folder}: "{done.title}" is in, {done.photos} photos with it.', soft_wrap=True)
     return DONE
 

@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from identify.errors import BadArchive
+from identify.errors import BadArchive, BadOption
 from identify.reference.slugs import storable
 
 MOST_FILES = 20_000
@@ -147,11 +147,12 @@ def _limit(name: str) -> int | None:
 
 @contextmanager
 def opened(path: Path) -> Iterator[Archive]:
-    """A checked archive.  Raises BadArchive."""
+    """A checked archive.  Raises BadArchive, and BadOption if there is no such file."""
+    if not path.is_file():
+        why = "is a folder" if path.is_dir() else "is not there"
+        raise BadOption(f"{path} {why}.", "Name a file written by `baitprint refs export`.")
     try:
         with zipfile.ZipFile(path) as file:
             yield Archive(path, file)
-    except FileNotFoundError as why:
-        raise BadArchive(f"There is no file {path}.", "Check the name.") from why
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError, UnicodeDecodeError) as why:
         raise BadArchive(f"{path} is no zip file that can be read ({why}).", "Ask for it again.") from why

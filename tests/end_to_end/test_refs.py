@@ -99,7 +99,7 @@ def test_wrong_wishes_are_said_plainly(run: Run, tmp_path: Path, refs: Path) -> 
         (("refs", "lookalikes", tmp_path), "no set.toml"),
         (("refs", "new", tmp_path / "a"), "--title"),
         (("refs", "guide", refs), "--out"),
-        (("refs", "import", tmp_path / "no.zip", tmp_path / "b"), "no file"),
+        (("refs", "import", tmp_path / "no.zip", tmp_path / "b"), "is not there"),
         (("refs", "find", refs, "?!"), "nothing to look for"),
     ):
         answer = run(*asked)
