@@ -287,6 +287,16 @@ class Clash:
 
 
 @dataclass(frozen=True)
+class OtherSize:
+    """A listed model whose sizes do not fit while all else does: it, or a copy of it, in a size that the set does not
+    have.  Its probability is part of that of none of these."""
+
+    maker: str
+    model: str
+    probability: float
+
+
+@dataclass(frozen=True)
 class Identification:
     """What a reference set says of one measurement.  The probabilities of all candidates, `none_of_these` (a bait that
     could stand in the set and does not) and `not_comparable` (jointed, of metal or soft: of a kind that the set does
@@ -302,6 +312,8 @@ class Identification:
     would_settle: tuple[Settling, ...] = ()
     would_help: Settling | None = None
     """Where nothing that a person could tell settles an open answer: what would tell most, measured with care."""
+    other_size: OtherSize | None = None
+    """Where that is likely: which model in a size that the set does not have."""
     ageing: Ageing | None = None
     """Under the best listed colourway of the top candidate; None where none is near.  Its key stands with the bait's
     measurements."""

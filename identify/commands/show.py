@@ -131,6 +131,8 @@ def _answer(out: Console, found: Identification, m: Measurement, units: Units) -
     out.print(Padding(table, INDENT))
     if part := sheet.in_part(found):
         out.print(Padding(Text(f"So far: {part}."), INDENT))
+    if other := sheet.other_size(found):
+        out.print(Padding(Text(other), INDENT))
     if aged := words.ageing(found):
         out.print(Padding(Text(aged), INDENT))
     for i, text in enumerate(words.new_colour(found)):

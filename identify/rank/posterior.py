@@ -46,7 +46,8 @@ class Weighed:
 
     `way` (..., n): the way round that fits best, and `features` (..., n): how each speaks for it; `turned` (..., n):
     what the other ways add.  `followers` (..., n): how much likelier a bait that follows this form in part makes what
-    was seen than another unlisted one does; `kin` (...): how much likelier unlisted baits are by all of those.
+    was seen than another unlisted one does; `sized` (..., n): the part of that which is the form in another size; `kin`
+    (...): how much likelier unlisted baits are by all of those.
     `ratio` (..., n): all of it; `evidence` (..., n): calibrated; `against_none` (..., n): the log odds against none of
     these, prior included.  `none_of_these`, `not_comparable` (...).
     """
@@ -55,6 +56,7 @@ class Weighed:
     features: dict[str, Array]
     turned: Array
     followers: Array
+    sized: Array
     kin: Array
     ratio: Array
     evidence: Array
@@ -93,7 +95,7 @@ def weigh(
     features = {name: values[..., 0, :] if name in even else pick.of(values) for name, values in spoken.items()}
     turned = log_ways[pick.best] + pick.others_add
     ratio: Array = flat + pick.top + pick.others_add
-    followers = _followers(features, turned, noise)
+    followers, sized = _followers(features, turned, noise)
     top = followers.max(-1)
     following = np.exp(followers - top[..., None]) @ share + rest.followers * np.exp(-top)
     kin: Array = np.logaddexp(np.log(noise.cousin) + top + np.log(following), np.log1p(-noise.cousin))
@@ -116,6 +118,7 @@ def weigh(
         features=features,
         turned=turned,
         followers=followers,
+        sized=sized,
         kin=kin,
         ratio=ratio,
         evidence=evidence,
@@ -143,12 +146,13 @@ class _Pick:
         return picked
 
 
-def _followers(features: Mapping[str, Array], turned: Array, noise: Noise) -> Array:
-    """ln (..., n) of how much likelier a bait that follows each form in part makes what was seen.
+def _followers(features: Mapping[str, Array], turned: Array, noise: Noise) -> tuple[Array, Array]:
+    """ln (..., n) of how much likelier a bait that follows each form in part makes what was seen, and of the part of
+    that which follows it in all but its size.
 
     Each group of features is taken over with probability c or not, and multiplies by 1 - c + c e^s, where s is how it
     speaks; of that e^s is held as a logarithm where it is large."""
-    found: Array | None = None
+    found: list[Array] = []
     for kind in cousins(features, noise):
         c = kind.copied
         total, product = turned + math.log(kind.share), np.ones_like(turned)
@@ -157,10 +161,11 @@ def _followers(features: Mapping[str, Array], turned: Array, noise: Noise) -> Ar
             falls = np.exp(-np.abs(speaks))
             total = total + np.maximum(speaks, 0)
             product *= np.where(speaks > 0, (1 - c) * falls + c, 1 - c + c * falls)
-        one: Array = total + np.log(product)
-        found = one if found is None else np.logaddexp(found, one)
-    assert found is not None, "there are always cousins"
-    return found
+        found.append(total + np.log(product))
+    in_part, *in_size = found
+    if not in_size:
+        return in_part, np.full_like(in_part, -np.inf)
+    return np.logaddexp(in_part, in_size[0]), in_size[0]
 
 
 @dataclass(frozen=True)

@@ -26,10 +26,21 @@ from identify.rank.rings import Indices
 from identify.rank.telling import tell, told_features
 from identify.rank.whatif import OPEN, SETTLED, Case, WhatIf
 from identify.rank.words import measured
-from identify.records import Candidate, ColourwayMatch, Identification, MakerShare, Measurement, ModelShare, Settling
+from identify.records import (
+    Candidate,
+    ColourwayMatch,
+    Identification,
+    MakerShare,
+    Measurement,
+    ModelShare,
+    OtherSize,
+    Settling,
+)
 from identify.reference.profile import Form
 from identify.told import Told
 
+OTHER_SIZE = 0.1
+"""From this probability on a model in a size that the set does not have is named."""
 LISTED_AT_MOST = 12
 """So many candidates are written out; the probabilities of the others still count."""
 
@@ -158,8 +169,20 @@ def rank_readings(
         new_colour_reasons=(MISREAD, *paint.reasons) if paint.reasons and r.body_doubtful else paint.reasons,
         would_settle=would_settle,
         would_help=would_help,
+        other_size=_other_size(case, p),
         ageing=paint.ageing,
     )
+
+
+def _other_size(case: Case, p: Prepared) -> OtherSize | None:
+    """The model that the bait most likely is in a size that the set does not have; None where that is not likely."""
+    w, noise = case.weighed, case.p.noise
+    of_none = np.exp(np.log(noise.cousin) + w.sized - w.kin) * case.share
+    by_model = np.bincount(p.model, float(w.none_of_these) * of_none, len(p.models))
+    best = int(np.argmax(by_model))
+    if by_model[best] < OTHER_SIZE:
+        return None
+    return OtherSize(*p.models[best], float(by_model[best]))
 
 
 def _best_of_each(values: Array, p: Prepared) -> Indices:

@@ -133,6 +133,7 @@ def _bait_page(
         first=sheet.outline_first(m),
         clashes=sheet.clashes(bait, units),
         in_part=sheet.in_part(found) if found is not None else "",
+        other_size=sheet.other_size(found) if found is not None else "",
         runner_up=sheet.runner_up(found) if found is not None else "",
         second=words.name(second) if second is not None else "",
         settling=sheet.settling(found, units) if found is not None else (),

@@ -80,6 +80,7 @@ class BaitPage:
     """What has to be said before anything else of the answer."""
     clashes: tuple[str, ...]
     in_part: str
+    other_size: str
     runner_up: str
     second: str
     settling: tuple[str, ...]

@@ -115,6 +115,16 @@ def nothing_settles(found: Identification, units: Units) -> str:
     return f"{apart}; another photo, sharper or from straight above, may."
 
 
+def other_size(found: Identification) -> str:
+    """That all but the length is a listed model's; nothing where that is not likely."""
+    if (other := found.other_size) is None:
+        return ""
+    return (
+        f"All but its length fits {other.maker} / {other.model}: it may be that model in a size that the set does not "
+        f"have, or a copy made larger or smaller ({percent(other.probability)})."
+    )
+
+
 def without(found: Identification) -> tuple[str, ...]:
     """Features without which the answer would be another, or much surer or less sure, the weightiest first."""
     if not found.candidates:

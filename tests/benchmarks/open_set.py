@@ -53,9 +53,36 @@ def left_out_figures(matches: Sequence[Match], truths: Sequence[Model], forms: S
         strangers[model in alone].append(answer.none_of_these)
     rows = (("each model left out in turn", True, "(>= 0.95)"), ("look-alikes left out in turn", False, "report"))
     return [
-        Figure(f"AUROC of none of these, {what}", auroc(strangers[k], known), "", len(strangers[k]), None, aim)
-        for what, k, aim in rows
+        *(
+            Figure(f"AUROC of none of these, {what}", auroc(strangers[k], known), "", len(strangers[k]), None, aim)
+            for what, k, aim in rows
+        ),
+        _size_left_out(matches, truths, forms, alone),
     ]
+
+
+def _size_left_out(
+    matches: Sequence[Match], truths: Sequence[Model], forms: Sequence[Form], alone: set[Model]
+) -> Figure:
+    """Whether a bait whose size is taken out of the set is said to be its model in another size, and surely no other;
+    models whose look-alike of that size stays are left out."""
+    named: list[bool] = []
+    sets: dict[tuple[Model, str], Prepared] = {}
+    for m, model in zip(matches, truths, strict=True):
+        size = size_of(m.truth)
+        rest = [f for f in forms if (f.maker, f.model, f.size) != (*model, size)]
+        if m.bait is None or model not in alone or not any((f.maker, f.model) == model for f in rest):
+            continue
+        if (model, size) not in sets:
+            sets[model, size] = prepare(rest)
+        other = rank(m.bait.measurement, sets[model, size]).other_size
+        named.append(other is not None and (other.maker, other.model) == model and other.probability > 0.5)
+    return share("each size left out in turn: named as its model in another size, p > 0.5", named, "report")
+
+
+def size_of(truth: dict[str, Any]) -> str:
+    """The size's code in a set written from the truth."""
+    return str(int(truth["size_index"]) + 1) if "size_index" in truth else str(truth.get("size"))
 
 
 def settled_figures(matches: Sequence[Match], truths: Sequence[Model], forms: Sequence[Form]) -> list[Figure]:
@@ -87,8 +114,7 @@ def settled_figures(matches: Sequence[Match], truths: Sequence[Model], forms: Se
 def true_value(truth: dict[str, Any], settling: Settling, model: Model, forms: Sequence[Form]) -> Told | None:
     """What a person would read off this piece; of what the truth does not say, what its model has."""
     key = settling.key
-    size = str(int(truth["size_index"]) + 1) if "size_index" in truth else truth.get("size")
-    form = next((f for f in forms if (f.maker, f.model, f.size) == (*model, size)), None)
+    form = next((f for f in forms if (f.maker, f.model, f.size) == (*model, size_of(truth))), None)
     own = {"ties": "tie_count", "length_mm": "feret_length_mm", "depth_mm": "feret_depth_mm"}
     value = truth.get(own[key]) if key in own else None
     if value is None and form is not None:

@@ -23,7 +23,8 @@ from identify.rank.simulate import GROUPS, Camera, draw_from
 from identify.records import Quantity
 from identify.reference.average import tolerance_of
 from identify.reference.profile import Form
-from tests.unit.test_rank import FERRY, OTTER, SET, form, seen, total
+from identify.report.sheet import other_size
+from tests.unit.test_rank import FERRY, OTTER, PLUMS, SET, form, seen, stranger, total
 
 AXES = outline_axes(Noise())
 SD = np.sqrt(AXES.variances)
@@ -215,6 +216,20 @@ def test_a_listed_bait_in_another_size_is_not_said_to_be_misread() -> None:
     assert rank_readings(off_by_8, now).none_of_these > 2 * rank_readings(off_by_8, before).none_of_these
     assert rank_readings(seen(OTTER), now).none_of_these < 0.01
     assert rank_readings(seen(FERRY), now).candidates[0].model == "Ferry Otter"
+
+
+def test_a_size_that_the_set_lacks_is_named() -> None:
+    """A collector's own set has seldom every size of a model."""
+    smallest, *others = PLUMS
+    found = rank_readings(seen(smallest), prepare([*SET[:4], *others]), explain=True)
+    assert found.other_size is not None and found.none_of_these > 0.9
+    assert (found.other_size.maker, found.other_size.model) == ("Auldaine", "Garth Plum")
+    assert 0.8 < found.other_size.probability <= found.none_of_these
+    assert "fits Auldaine / Garth Plum: it may be that model in a size that the set does not have" in other_size(found)
+    whole = rank_readings(seen(smallest), prepare(SET))
+    assert whole.other_size is None and other_size(whole) == ""
+    unknown = rank_readings(seen(stranger(90.0, 20.0, 3)), prepare(SET))
+    assert unknown.none_of_these > 0.9 and unknown.other_size is None
 
 
 def test_without_a_length_no_size_is_another() -> None:

@@ -64,6 +64,7 @@ KEYS_OF_ANSWER = [
     *("candidates", "by_maker", "by_model", "none_of_these", "not_comparable", "colourway_new", "new_colour_reasons"),
     "would_settle",
     "would_help",
+    "other_size",
 ]
 KEYS_OF_TOLD = ["told", "clashes"]
 """Left out when nothing was told."""
