@@ -28,10 +28,12 @@ def show_lookalikes(folder: str, out_dir: str | None, as_json: bool) -> int:
     if not rows:
         out.print("No two models or sizes of the set would be taken for one another.")
     else:
-        table = table_of("Taken for one another", "Good", "Fair", "Poor photo", "What tells them best", "To look at")
+        table = table_of("Taken for one another", "Good", "Fair", "Poor photo", "Tells best", "To look at")
+        table.columns[0].no_wrap = True
         for row in rows:
             shares = (percent(share) for share in (row.good, row.fair, row.poor))
-            table.add_row(f"{row.one}\n{row.other}", *shares, alike.best(row), "; ".join(row.look_at) or "–")
+            by = row.feature or "nothing"
+            table.add_row(f"{row.one}\n{row.other}", *shares, by, "; ".join(row.look_at) or "–")
         out.print(table)
         _linked(found, rows)
     if page is not None:

@@ -19,7 +19,7 @@ from identify.reference import LintReport, ReferenceSet, lint, read
 from identify.reference.faults import as_document
 from identify.reference.find import find
 from identify.reference.provenance import citations, piece_rows
-from identify.reference.rows import SetRow, model_rows, set_row, set_rows
+from identify.reference.rows import ModelRow, SetRow, model_rows, set_row, set_rows
 from identify.serialise import document, dumps, to_json
 
 
@@ -68,7 +68,7 @@ def show_set(folder: str, model: str | None, as_json: bool) -> int:
         put_line(dumps({**document("models", rows), **more}))
         return 0
     out = console()
-    out.print(f"{found.title} ({len(found.profiles)} models)", style="bold")
+    out.print(f"{found.title} ({_count(len(found.profiles), 'model')})", style="bold")
     if model is None and found.description:
         out.print(found.description)
     table = table_of("Maker / Model", "Size", "Length", "Depth", "Ties", "Hangers", "Lip", "Made", "Known by")
@@ -80,14 +80,23 @@ def show_set(folder: str, model: str | None, as_json: bool) -> int:
         )  # fmt: skip
     out.print(table)
     if model is not None:
-        colours = table_of("Colourway", "Name", "Back (Lab)", "Belly (Lab)", "Pattern", "Finish")
-        listed = {c.code: c for r in rows for c in r.colourways}
-        for c in listed.values():
-            colours.add_row(c.code, c.name, _lab(c.back_lab), _lab(c.belly_lab), _text(c.pattern), _text(c.finish))
-        out.print()
-        out.print(colours)
+        _colours(out, rows)
         _rests(out, found, model)
     return 0
+
+
+def _colours(out: Console, rows: Sequence[ModelRow]) -> None:
+    """The colourways of a model, or of each model of a maker."""
+    listed = {(r.model, c.code): c for r in rows for c in r.colourways}
+    several = len({r.model for r in rows}) > 1
+    colours = table_of(
+        *(("Model",) if several else ()), "Colourway", "Name", "Back (Lab)", "Belly (Lab)", "Pattern", "Finish"
+    )
+    for (model, code), c in listed.items():
+        cells = (code, c.name, _lab(c.back_lab), _lab(c.belly_lab), _text(c.pattern), _text(c.finish))
+        colours.add_row(*((model,) if several else ()), *cells)
+    out.print()
+    out.print(colours if listed else "No colourways are listed.")
 
 
 def _rests(out: Console, found: ReferenceSet, model: str) -> None:

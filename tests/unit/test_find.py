@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -107,5 +108,12 @@ def test_the_commands_show_and_find(tmp_path: Path, capsys: pytest.CaptureFixtur
     document = json.loads(capsys.readouterr().out)
     check(document, "models")
     assert document["pieces"][0]["contributor"] == "E. Marl" and document["rows"][0]["known_by"] == "tool"
+    assert refs_show.show_set(str(tmp_path), name, False) == 0
+    assert "Shelf (1 model)" in (said := capsys.readouterr().out) and "No colourways are listed" in said
     assert refs_show.show_set(str(REFS), name, False) == 0
     assert "not learned from photos" in capsys.readouterr().out
+    assert refs_show.show_set(str(REFS), "Kettlemoor Works", False) == 0
+    said = capsys.readouterr().out
+    assert all(
+        re.search(rf"^{model} +32 +Straw over slate", said, re.MULTILINE) for model in ("Low Otter", "Cairn Loaf")
+    )
