@@ -37,8 +37,11 @@ class Exported:
 
 
 def export(folder: Path, target: Path, with_photos: bool = False, today: datetime.date | None = None) -> Exported:
-    """Write a set's archive.  Raises SetMissing, SetFaulty, CannotWrite; BadOption when it would overwrite a file."""
+    """Write a set's archive.  Raises SetMissing, SetFaulty (of what it was learned from, too), CannotWrite; BadOption
+    when it would overwrite a file."""
     found = read(folder)
+    for profile in found.profiles:  # whoever gets it could not use it
+        pieces_of(folder, profile.file)
     if target.exists():
         raise BadOption(f"{target} is there already.", "Choose another name, or delete it first.")
     names = [*files_of(folder), *(p for p in (pieces_path(m.file) for m in found.profiles) if (folder / p).is_file())]

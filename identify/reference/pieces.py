@@ -152,7 +152,10 @@ def read_record(text: str, file: str) -> Record:
             else:
                 pieces.append(Piece.model_validate(values))
         except (ValueError, TypeError, ValidationError) as why:
-            said = f"{why.errors()[0]['loc']}: {why.errors()[0]['msg']}" if isinstance(why, ValidationError) else why
+            if isinstance(why, ValidationError):
+                said = f"{why.errors()[0]['loc']}: {why.errors()[0]['msg']}"
+            else:
+                said = "it is no JSON" if isinstance(why, json.JSONDecodeError) else str(why)
             raise SetFaulty(
                 f"{file} line {number} cannot be read: {said}.",
                 "Restore the file from a copy, or delete it: the profile stays, but no longer tells what it rests on.",

@@ -181,7 +181,8 @@ def _pieces(loaded: Loaded, what: Profile, notes: Notes) -> None:
         return
     except (OSError, UnicodeDecodeError, SetFaulty) as why:
         fix = "Restore it from a copy, or delete it: `refs add` does not go on with it."
-        notes.found.append(Fault(path, None, None, "pieces-unreadable", str(why).rstrip("."), fix))
+        said = str(why).removeprefix(path).strip().rstrip(".")
+        notes.found.append(Fault(path, None, None, "pieces-unreadable", said, fix))
 
 
 def _files(loaded: Loaded) -> Iterable[Fault]:

@@ -15,7 +15,7 @@ import pillow_heif
 import pytest
 from PIL import Image
 
-from identify.errors import BadArchive, BadOption, ImportDiffers, PhotoUnreadable
+from identify.errors import BadArchive, BadOption, ImportDiffers, PhotoUnreadable, SetFaulty
 from identify.reference import lint, read, safezip, write
 from identify.reference.enrol import PLACES, Editor
 from identify.reference.exchange import export
@@ -145,6 +145,16 @@ def test_sources_of_the_same_name_are_kept_apart(ours: Path, tmp_path: Path) -> 
     found = read(ours)
     assert {s.id: s.citation for s in found.sources} == {"s1": "our rolls", "s1-2": "their list"}
     assert next(p.data.source for p in found.profiles if p.data.model == "Reed") == "s1-2"
+
+
+def test_a_record_that_nobody_could_read_is_not_given_away(ours: Path, tmp_path: Path) -> None:
+    record = ours / FILE.replace(".toml", ".pieces.jsonl")
+    record.write_text(record.read_text("utf-8") + "garbage\n", "utf-8")
+    with pytest.raises(SetFaulty, match="line 3 cannot be read: it is no JSON"):
+        packed(ours, tmp_path)
+    assert not list(tmp_path.glob("*.zip"))
+    (remark,) = [r for r in lint(ours).remarks if r.code == "pieces-unreadable"]
+    assert remark.text == "line 3 cannot be read: it is no JSON"
 
 
 def test_no_other_folder_is_filled(theirs: Path, tmp_path: Path) -> None:
