@@ -153,14 +153,17 @@ def _followers(features: Mapping[str, Array], turned: Array, noise: Noise) -> tu
     Each group of features is taken over with probability c or not, and multiplies by 1 - c + c e^s, where s is how it
     speaks; of that e^s is held as a logarithm where it is large."""
     found: list[Array] = []
+    read: dict[tuple[str, ...], tuple[Array, Array, Array]] = {}  # most groups are the same for all kinds
     for kind in cousins(features, noise):
         c = kind.copied
         total, product = turned + math.log(kind.share), np.ones_like(turned)
         for group in kind.groups:
-            speaks = sum((features[name] for name in group[1:]), features[group[0]])
-            falls = np.exp(-np.abs(speaks))
-            total = total + np.maximum(speaks, 0)
-            product *= np.where(speaks > 0, (1 - c) * falls + c, 1 - c + c * falls)
+            if group not in read:
+                speaks = sum((features[name] for name in group[1:]), features[group[0]])
+                read[group] = np.maximum(speaks, 0), speaks > 0, np.exp(-np.abs(speaks))
+            over, speaks_for, falls = read[group]
+            total += over
+            product *= np.where(speaks_for, (1 - c) * falls + c, 1 - c + c * falls)
         found.append(total + np.log(product))
     in_part, *in_size = found
     if not in_size:
