@@ -16,10 +16,10 @@ CORNER_DEG = 35.0
 """A turn between neighbouring stretches sharper than this is kept as a corner."""
 REACH = 3
 """Points on each side that a tangent is taken from."""
-ROUNDS = 8
+ROUNDS = 12
 """So often a curve is tried before it is split."""
-HOPE = 4.0
-"""A curve that misses by more than so many tolerances is split at once (Schneider: 2)."""
+HOPE = 2.0
+"""A curve that misses by more than so many tolerances is split at once: trying again would bring it little nearer."""
 
 
 def fit_closed(points: Array, tolerance: float) -> Array:

@@ -55,10 +55,10 @@ def toml_value(value: Any) -> str:
         return str(value)
     if isinstance(value, float):
         return repr(round(value, 4) + 0.0)
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(toml_value(v) for v in value) + "]"
     if isinstance(value, Mapping):
         return "{ " + ", ".join(f"{_key(k)} = {toml_value(v)}" for k, v in value.items() if v is not None) + " }"
-    if isinstance(value, Sequence):
-        return "[" + ", ".join(toml_value(v) for v in value) + "]"
     raise TypeError(f"no TOML for {type(value).__name__}")
 
 
@@ -108,11 +108,11 @@ def model_text(values: Mapping[str, Any]) -> str:
 
 def _given(value: Any) -> Any:
     """The same values without the keys that are None, tuples as lists: as TOML would give them."""
+    if value is None or isinstance(value, str | int | float):
+        return value
     if isinstance(value, Mapping):
         return {k: _given(v) for k, v in value.items() if v is not None}
-    if isinstance(value, Sequence) and not isinstance(value, str):
-        return [_given(v) for v in value]
-    return value
+    return [_given(v) for v in value] if isinstance(value, Sequence) else value
 
 
 def _must_fit(kind: type[ModelFile] | type[SetFile], values: dict[str, Any]) -> None:
