@@ -17,8 +17,8 @@ from identify.reference import Form, ReferenceSet, compare
 from identify.reference.slugs import slug
 from identify.reference.write import put
 from identify.report.drawing import Drawing, Shape, fine_path, ring_path
+from identify.report.templating import template
 from identify.report.words import factor, percent
-from identify.report.write import template
 
 CELL, LABELS = 14, 260
 MATRIX_AT_MOST = 80

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from identify.answer import References
+from typing import TYPE_CHECKING
+
 from identify.records import Identification
 from identify.reference import compare
+
+if TYPE_CHECKING:
+    from identify.answer import References
 
 KNOWN = {
     "marked": "pieces marked by their maker",

@@ -5,10 +5,7 @@ from __future__ import annotations
 import datetime
 import os
 from collections.abc import Callable, Sequence
-from functools import lru_cache
 from pathlib import Path
-
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 
 from identify import __version__, photo
 from identify.answer import References, unreadable
@@ -19,21 +16,9 @@ from identify.reference.write import put
 from identify.report.page import photo_page, piece_page
 from identify.report.parts import PhotoPage
 from identify.report.picture import take
+from identify.report.templating import template
 from identify.report.words import Units
 from identify.settings import Settings
-
-
-@lru_cache(maxsize=4)
-def template(name: str = "report.html.j2") -> Template:
-    """One of the templates beside this module."""
-    environment = Environment(
-        loader=PackageLoader("identify.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template(name)
 
 
 def render(pages: list[PhotoPage], references: References | None, today: datetime.date | None = None) -> str:
