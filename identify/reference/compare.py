@@ -10,7 +10,12 @@ import numpy as np
 from identify.reference.profile import Form, RingPlaces
 from identify.reference.sets import ReferenceSet
 
-LINKS = (("same_mould_as", "from the same mould"), ("cast_from", "cast from it"), ("copied_from", "copied from it"))
+LINKS = (
+    ("same_mould_as", "from the same mould", "from the same mould"),
+    ("cast_from", "the first cast from the second", "the second cast from the first"),
+    ("copied_from", "the first copied from the second", "the second copied from the first"),
+)
+"""Keys of a model file, and what they say of two forms where the first's file has them, and where the second's has."""
 USUAL_TOLERANCE = 0.006
 """Of the length, between true pieces, where a set states none (as in ranking)."""
 SEEN_MM = 1.5
@@ -28,11 +33,13 @@ def name(form: Form) -> str:
 def link(sets: Iterable[ReferenceSet], one: Form, other: Form) -> str | None:
     """How the set links two models, in words; None when it does not."""
     names = f"{one.maker} / {one.model}".casefold(), f"{other.maker} / {other.model}".casefold()
-    held = [(found.named(name), names[1 - i]) for found in sets for i, name in enumerate(names)]
-    for profile, rest in ((profile, rest) for profile, rest in held if profile is not None):
-        for key, words in LINKS:
-            if rest in (linked.casefold() for linked in getattr(profile.data, key)):
-                return words
+    for found in sets:
+        for i, called in enumerate(names):
+            if (profile := found.named(called)) is None:
+                continue
+            for key, *words in LINKS:
+                if names[1 - i] in (linked.casefold() for linked in getattr(profile.data, key)):
+                    return words[i]
     return None
 
 
@@ -94,5 +101,9 @@ def linked_words(words: str, one: Form, other: Form) -> str:
     gap, scatter = size_difference(one, other)
     by = told_apart(one, other)
     can = f"these features can: {'; '.join(by)}" if by else "nothing that the set knows can"
-    size = f"{name(one)} is {gap:+.1f} ± {scatter:.1f} mm longer" if gap else f"Both are as long (± {scatter:.1f} mm)"
+    if not round(gap, 1):
+        size = f"Both are equally long (± {scatter:.1f} mm)"
+    else:
+        how = "longer" if gap > 0 else "shorter"
+        size = f"{name(one)} is {abs(gap):.1f} ± {scatter:.1f} mm {how} than {name(other)}"
     return f"{name(one)} and {name(other)} are linked ({words}): shape cannot decide, {can}. {size}."

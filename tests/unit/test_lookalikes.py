@@ -138,3 +138,34 @@ def test_what_a_person_can_look_at() -> None:
     assert compare.told_apart(one, moved) == ("where the line ties sit: 12.0 against 18.0 mm from the nose",)
     assert compare.told_apart(one, form("Long", length=66.0, depth=17.6)) == ("length: 60.0 against 66.0 mm",)
     assert "60.0" not in alike.full_name(one)
+
+
+@pytest.mark.parametrize(
+    ("length", "said"),
+    [
+        (74.0, "Otter 1 is 14.0 ± 0.5 mm shorter than Kettlemoor Works / Twin 1."),
+        (54.0, "Otter 1 is 6.0 ± 0.5 mm longer than Kettlemoor Works / Twin 1."),
+        (60.04, "Both are equally long (± 0.5 mm)."),
+    ],
+)
+def test_linked_forms_and_which_is_longer(length: float, said: str) -> None:
+    one, other = replace(form("Otter"), tolerance_mm=0.3), replace(form("Twin", length=length), tolerance_mm=0.4)
+    assert compare.linked_words("from the same mould", one, other).endswith(said)
+
+
+@pytest.mark.parametrize(
+    ("key", "forth", "back"),
+    [
+        ("same_mould_as", "from the same mould", "from the same mould"),
+        ("cast_from", "the first cast from the second", "the second cast from the first"),
+        ("copied_from", "the first copied from the second", "the second copied from the first"),
+    ],
+)
+def test_which_of_two_linked_models_came_from_the_other(tmp_path: Path, key: str, forth: str, back: str) -> None:
+    write.put(tmp_path / "set.toml", write.set_toml({"title": "Links"}))
+    for model, link in (("Otter", {key: ["M / Twin"]}), ("Twin", {})):
+        values = {"maker": "M", "model": model, "size": [{"length_mm": 60.0, "depth_mm": 16.0}], **link}
+        write.put(tmp_path / write.model_path("M", model), write.model_toml(values))
+    found = read(tmp_path)
+    otter, twin = found.forms()
+    assert (compare.link((found,), otter, twin), compare.link((found,), twin, otter)) == (forth, back)
