@@ -112,9 +112,16 @@ def photo(
     return PhotoRecord(name, sha, 800, 600, "0.1.0", None, None, None, None, (), None, (), (Bait(m),))
 
 
-def learn(editor: Editor, record: PhotoRecord, size: str = "1", piece: str | None = None, **facts: object) -> Done:
-    """Add a measured photo to a set as Kettlemoor Works / Low Otter."""
+def learn(
+    editor: Editor,
+    record: PhotoRecord,
+    size: str = "1",
+    piece: str | None = None,
+    model: str = "Low Otter",
+    **facts: object,
+) -> Done:
+    """Add a measured photo to a set as one of Kettlemoor Works."""
     told = Facts.model_validate({"size": size, **facts})
-    wish = Wish(Path(record.photo), "Kettlemoor Works", "Low Otter", told, piece, contributor="E. Marl")
+    wish = Wish(Path(record.photo), "Kettlemoor Works", model, told, piece, contributor="E. Marl")
     assert record.sha256 is not None
     return editor.add(wish, record, record.sha256)

@@ -6,6 +6,7 @@ import datetime
 import math
 import os
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,10 +15,12 @@ from identify.errors import BadOption, Contradicts, NotLearned
 from identify.rank import rank
 from identify.reference import Form, lint, read, write
 from identify.reference.average import Centre, centre, robust_sides
-from identify.reference.enrol import Editor, Wish, pieces_of
+from identify.reference.enrol import Editor, Wish
+from identify.reference.filed import pieces_of
 from identify.reference.frame import sides
 from identify.reference.learn import SizeFound, depth_tolerance
 from identify.reference.pieces import Facts
+from identify.reference.relearn import relearned
 from identify.reference.shapes import apart
 from tests.unit.known_baits import body, learn, photo
 
@@ -171,7 +174,79 @@ def test_what_a_person_wrote_stays_with_comments_and_order(folder: Path, editor:
     assert ("size", "1", "length_mm") in {k.path for k in done.kept}
     assert form(folder).length_mm == 60.4
     changed = {line.split(" = ")[0] for line in set(after.splitlines()) ^ set(edited.splitlines())}
-    assert changed <= {"tolerance_mm", "depth_mm", "depth_tolerance_mm", "line_ties", "hangers", "lip"}
+    assert changed <= {
+        "tolerance_mm",
+        "depth_mm",
+        "depth_tolerance_mm",
+        "outline_tolerance_mm",
+        "line_ties",
+        "hangers",
+        "lip",
+    }
+
+
+def test_what_is_kept_in_mind_between_photos_never_shows(tmp_path: Path) -> None:
+    """One editor for all photos makes what a new one for each does, two models of a maker in turn, with the files
+    edited by hand and taken away in between."""
+
+    def text(folder: Path) -> None:
+        path = folder / FILE
+        path.write_text(path.read_text("utf-8").replace("length_mm = 60.0", "length_mm = 60.4  # by caliper"), "utf-8")
+
+    def drawing(folder: Path) -> None:
+        write.put((folder / FILE).with_suffix(".svg"), write.outline_svg(body(60.0, 17.0), "By hand", curved=False))
+
+    def sibling(folder: Path) -> None:
+        (folder / "kettlemoor-works/long-lamp.svg").unlink()
+
+    def record(folder: Path) -> None:
+        (folder / FILE.replace(".toml", ".pieces.jsonl")).unlink()
+
+    made = []
+    for fresh in (False, True):
+        folder = tmp_path / str(fresh)
+        write.put(folder / "set.toml", write.set_toml({"title": "Shelf"}))
+        editor = Editor(folder, TODAY)
+        steps = [None, text, None, drawing, None, sibling, None, record]
+        for k, step in enumerate(steps):
+            for model, size in (("Low Otter", "1"), ("Long Lamp", str(1 + k % 2))):
+                length = 60.0 + 0.1 * k + 10 * (size == "2")
+                editor = Editor(folder, TODAY) if fresh else editor
+                learn(editor, photo(f"{model}-{k}.jpg", length, 0.27 * length), model=model, size=size, piece=f"P{k}")
+            if step is not None:
+                step(folder)
+        made.append(snapshot(folder))
+    assert made[0] == made[1] and "60.4" in made[0][FILE].decode() and b"By hand" in made[0][FILE[:-4] + "svg"]
+
+
+def test_photos_that_are_in_already_cost_nothing_but_a_look(
+    folder: Path, editor: Editor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    photos = [photo(f"{k}.jpg", length=60 + 0.2 * k) for k in range(4)]
+    for k, one in enumerate(photos):
+        learn(editor, one, piece=f"P{k}")
+    times = []
+
+    def counted(*arguments: Any) -> Any:
+        times.append(1)
+        return relearned(*arguments)
+
+    monkeypatch.setattr("identify.reference.enrol.relearned", counted)
+    again = Editor(folder, TODAY)
+    before = snapshot(folder)
+
+    def known(**facts: Any) -> list[bool]:
+        wishes = [
+            Wish(Path(p.photo), "Kettlemoor Works", "Low Otter", Facts(**{"size": "1", **facts}), f"P{k}")
+            for k, p in enumerate(photos)
+        ]
+        return [again.add(wish, None, p.sha256 or "").changed for wish, p in zip(wishes, photos, strict=True)]
+
+    assert known() == [False] * 4 and len(times) == 1 and snapshot(folder) == before
+    assert known(colourway="31") == [True] * 4 and len(times) == 5  # what is told now counts
+    path = folder / FILE
+    path.write_text(path.read_text("utf-8").replace("length_mm = ", "length_mm = 60.4  # "), "utf-8")
+    assert known(colourway="31")[0] and len(times) > 5  # the outline follows the length
 
 
 def test_a_hand_written_profile_is_only_added_to(folder: Path) -> None:
@@ -241,7 +316,11 @@ def test_a_photo_read_the_wrong_way_round_is_turned(folder: Path, editor: Editor
     done = learn(editor, photo("b.jpg", way=3, orientation=(0.6, 0.7)), piece="B")
     assert done.turned == "turned round"
     after = form(folder)
-    assert after.line_ties == before.line_ties
+    assert after.line_ties and before.line_ties
+    assert after.line_ties.at_mm == before.line_ties.at_mm
+    # two pieces that agree are in less doubt than one
+    assert 0 < (after.line_ties.tolerance_mm or 0) < 0.75 * (before.line_ties.tolerance_mm or 0)
+    assert 0 < (after.outline_tolerance_mm or 0) < 0.75 * (before.outline_tolerance_mm or 0)
 
 
 def test_the_first_photo_must_show_which_way_round_it_lies(folder: Path, editor: Editor) -> None:

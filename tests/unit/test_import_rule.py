@@ -105,6 +105,20 @@ def test_names_suit_every_system() -> None:
         assert not {name.split(".")[0].lower() for name in names} & {"con", "prn", "aux", "nul", "com1", "lpt1"}
 
 
+@pytest.mark.parametrize(
+    ("code", "never"),
+    [
+        ("import identify.reference.measuring", "pydantic"),  # in each process that measures
+        ("import identify.reference.learning", "identify.measure"),  # in the program that learns from what they measure
+        ("import identify.guide", "identify.measure"),
+    ],
+)
+def test_who_does_not_measure_loads_nothing_that_does_and_the_other_way_round(code: str, never: str) -> None:
+    look = f"import sys; {code}; print({never!r} in sys.modules)"
+    said = subprocess.run([sys.executable, "-c", look], capture_output=True, text=True, check=True).stdout
+    assert said.strip() == "False"
+
+
 @pytest.mark.parametrize("code", ["import identify", "import identify.commands.app"])
 def test_what_starts_quickly_loads_nothing_heavy(code: str) -> None:
     loaded = subprocess.run(
