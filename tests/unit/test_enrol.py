@@ -219,6 +219,21 @@ def test_what_is_kept_in_mind_between_photos_never_shows(tmp_path: Path) -> None
     assert made[0] == made[1] and "60.4" in made[0][FILE].decode() and b"By hand" in made[0][FILE[:-4] + "svg"]
 
 
+def test_a_photo_is_held_against_what_a_person_wrote_a_moment_ago(folder: Path, editor: Editor) -> None:
+    learn(editor, photo("a.jpg"))
+    path = folder / FILE
+    text, svg = path.read_text("utf-8"), path.with_suffix(".svg").read_text("utf-8")
+    path.write_text(text.replace("length_mm = 60.0", "length_mm = 72.0"), "utf-8")
+    with pytest.raises(Contradicts, match="the profile 72.0 mm"):
+        learn(editor, photo("b.jpg"))
+    path.write_text(text, "utf-8")
+    write.put(path.with_suffix(".svg"), write.outline_svg(body(power=3.0), "Another"))
+    with pytest.raises(Contradicts, match="its outline lies"):
+        learn(editor, photo("b.jpg"))
+    write.put(path.with_suffix(".svg"), svg)
+    assert learn(editor, photo("b.jpg")).changed
+
+
 def test_photos_that_are_in_already_cost_nothing_but_a_look(
     folder: Path, editor: Editor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
