@@ -35,6 +35,8 @@ FILLERS = frozenset(
     }
 )
 FRACTIONS = {"½": ".5", "¼": ".25", "¾": ".75", "⅛": ".125", "⅜": ".375", "⅝": ".625", "⅞": ".875"}
+SIGN = re.compile(rf"(?:(\d+)\s?)?([{''.join(FRACTIONS)}])")
+FRACTION = re.compile(r"(?<![\d/])(?:(\d+)[ -])?(\d)/([2-9]|16|32)(?![\d/])")
 INCHES = re.compile(r"(\d+(?:[.,]\d+)?)(?:[ -](\d+)/(\d+))?\s*(?:in\b|inch(?:es)?\b|[\"″])")
 MILLIMETRES = re.compile(r"(\d+(?:[.,]\d+)?)\s*(mm|cm)\b")
 LENGTH_OFF = 0.06
@@ -64,17 +66,27 @@ class Found:
 
 
 def plain(text: str) -> str:
-    """Lower case without accents and punctuation, single spaces."""
-    bare = unicodedata.normalize("NFKD", text.casefold().replace("ß", "ss"))
-    words = re.findall(r"[^\W_]+", "".join(c for c in bare if not unicodedata.combining(c)).replace("&", " and "))
+    """Lower case without accents and punctuation, single spaces; fractions as decimals: 1½ and 1 1/2 are 1.5."""
+    bare = unicodedata.normalize("NFKD", FRACTION.sub(_decimal, _decimals(text.casefold().replace("ß", "ss"))))
+    words = re.findall(
+        r"\d+\.\d+|[^\W_]+", "".join(c for c in bare if not unicodedata.combining(c)).replace("&", " and ")
+    )
     return " ".join(words)
+
+
+def _decimals(text: str) -> str:
+    """Text with fractions that are one sign as decimals."""
+    return SIGN.sub(lambda found: f"{found[1] or 0}{FRACTIONS[found[2]]}", text)
+
+
+def _decimal(found: re.Match[str]) -> str:
+    whole, above, below = int(found[1] or 0), int(found[2]), int(found[3])
+    return f"{whole + above / below:g}"
 
 
 def length_of(mention: str) -> float | None:
     """A length written in a mention, in mm."""
-    text = mention.casefold()
-    for sign, decimals in FRACTIONS.items():
-        text = re.sub(rf"(\d){sign}", rf"\g<1>{decimals}", text)
+    text = _decimals(mention.casefold())
     if match := MILLIMETRES.search(text):
         return float(match[1].replace(",", ".")) * (10 if match[2] == "cm" else 1)
     if (match := INCHES.search(text)) is not None:

@@ -22,8 +22,11 @@ def pile_wishes(folder: Path, name: str, maker: str, model: str, facts: Facts, c
         found: dict[str, Any] = json.loads(place.read_text("utf-8"))
         piles = [pile for kind in KINDS for pile in found.get(kind, ())]
         chosen = next((pile for pile in piles if pile["name"] == name), None)
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as why:
-        raise BadOption(f"{place} cannot be read: {why}.", "Name the folder that `baitprint sort` wrote.") from why
+    except OSError as why:
+        said = f"{place} cannot be read: {why.strerror or why}."
+        raise BadOption(said, "Name the folder that `baitprint sort` wrote.") from why
+    except (ValueError, KeyError, TypeError, AttributeError) as why:
+        raise BadOption(f"{place} holds no piles.", "Name the folder that `baitprint sort` wrote.") from why
     if chosen is None:
         raise BadOption(f"There is no pile '{name}' in {folder}.", f"It has: {', '.join(p['name'] for p in piles)}.")
     if chosen.get("maker") is not None and facts.known_by is None:

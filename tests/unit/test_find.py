@@ -12,7 +12,7 @@ from identify.commands import refs_show
 from identify.errors import BadOption
 from identify.reference import ReferenceSet, read, write
 from identify.reference.enrol import Editor
-from identify.reference.find import find, length_of
+from identify.reference.find import find, length_of, plain
 from identify.reference.rows import model_rows
 from tests.unit.known_baits import learn, photo
 from tests.unit.test_serialise import check
@@ -47,6 +47,22 @@ def test_mentions(lakes: ReferenceSet, mention: str, model: str, size: str | Non
     best = find(lakes, mention)[0]
     assert (best.model, best.size, best.colourway) == (model, size, colourway)
     assert best.matched and best.score > 60 and (lakes.folder / best.file).is_file()
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("Größe 1½", "grosse 1.5"),
+        ("No.2, 1 1/2", "no 2 1.5"),
+        ("1-1/2", "1.5"),
+        ("½ ¾ oz", "0.5 0.75 oz"),
+        ("2 ½", "2.5"),
+        ("12 3/16 in", "12.1875 in"),
+        ("moss/copper 3/5/1938", "moss copper 3 5 1938"),
+    ],
+)
+def test_plain_words(text: str, words: str) -> None:
+    assert plain(text) == words
 
 
 def test_what_matched_is_what_stands_there(lakes: ReferenceSet) -> None:
