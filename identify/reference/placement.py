@@ -54,7 +54,7 @@ def errors(what: Profile, notes: Notes) -> None:
         if turn is not None and turn[1] < limit / 2:
             key = next(k for k in RINGS if len(_places(form, k)))
             text = f"the outline lies {turn[0]} against the {key.replace('_', ' ')} ({which})"
-            path = _where(what, form.size, form.variant, key)
+            path = where(what, form.size, form.variant, key)
             notes.add("outline-reversed", path, text, "Draw it with the nose left and the back up.")
             return
 
@@ -66,7 +66,7 @@ def remarks(what: Profile, notes: Notes) -> None:
         for key in RINGS:
             places = _places(form, key)
             far = float(distance_to(outline, places).max()) if len(places) else 0.0
-            path = _where(what, form.size, form.variant, key) if far > limit else None
+            path = where(what, form.size, form.variant, key) if far > limit else None
             if path is not None and path not in said:
                 said.add(path)
                 text = f"one of the {key.replace('_', ' ')} lies {far:.0f} mm from the body's edge ({which})"
@@ -74,7 +74,7 @@ def remarks(what: Profile, notes: Notes) -> None:
                 notes.add("ring-off-outline", path, text, fix + "at the top and in a variant for the first size.")
         at = form.eye.at_mm if form.eye is not None else None
         if at is not None and not inside(outline, at):
-            path = _where(what, form.size, form.variant, "eye")
+            path = where(what, form.size, form.variant, "eye")
             if path not in said:
                 said.add(path)
                 fix = "Its centre is in mm from the nose: x to the tail, y up to the back."
@@ -87,7 +87,7 @@ def remarks(what: Profile, notes: Notes) -> None:
             notes.add("outline-reversed", (), text, "Draw it with the nose left and the back up, or mend the places.")
 
 
-def _where(what: Profile, size: str, variant: str | None, key: str) -> Path:
+def where(what: Profile, size: str, variant: str | None, key: str) -> Path:
     """Where the value that counts for a size and variant stands in the file."""
     paths = dict(levels(what))
     wanted: list[Path] = [("size", what.sizes.index(size)), ()]

@@ -24,6 +24,10 @@ STEP = 3.0
 """A size more than this many times as long as the one before it is unusual."""
 THICK = 1.6
 LOOSE = 0.05
+MANY = 9
+"""More rings or hooks of a kind than this are unusual."""
+WIDE = 0.8
+"""An eye wider than this share of the depth is unusual."""
 LONG_PATH = 160
 
 
@@ -37,6 +41,7 @@ def of(loaded: Loaded) -> list[Fault]:
     for profile in loaded.profiles:
         notes = Notes(profile.file, loaded.texts[profile.file])
         _lengths(profile, notes)
+        _counts(profile, notes)
         _years(profile, notes)
         _colours(profile, notes)
         _links(profile, names, notes)
@@ -75,6 +80,25 @@ def _lengths(what: Profile, notes: Notes) -> None:
         elif b.length_mm > STEP * a.length_mm and _usual(a.length_mm) and _usual(b.length_mm):
             text = f"size '{what.sizes[i]}' is {b.length_mm / a.length_mm:.1f} times as long as the one before it"
             notes.add("length-odd", ("size", i, "length_mm"), text, "Check both lengths and their unit.")
+
+
+def _counts(what: Profile, notes: Notes) -> None:
+    for path, level in levels(what):
+        for key, count in (
+            ("line_ties", level.line_ties.count if level.line_ties is not None else None),
+            ("hangers", level.hangers.count if level.hangers is not None else None),
+            ("hooks", level.hooks),
+        ):
+            if count is not None and count > MANY:
+                text = f"{count} {key.replace('_', ' ')} are unusual for a bait"
+                notes.add("count-odd", (*path, key), text, "Check the number.")
+    for form in what.forms:
+        wide = form.eye.diameter_mm if form.eye is not None else None
+        if wide is not None and form.depth_mm is not None and wide > WIDE * form.depth_mm:
+            path = placement.where(what, form.size, form.variant, "eye")
+            text = f"the eye is {wide:g} mm wide, the body {form.depth_mm:g} mm deep (size '{form.size}')"
+            notes.add("eye-odd", path, text, "Check diameter_mm: the outermost painted ring, in millimetres.")
+            break
 
 
 def _years(what: Profile, notes: Notes) -> None:
@@ -119,7 +143,9 @@ def _colours(what: Profile, notes: Notes) -> None:
 def _links(what: Profile, names: dict[str, str], notes: Notes) -> None:
     for key in ("same_mould_as", "cast_from", "copied_from"):
         for i, name in enumerate(getattr(what.data, key)):
-            if name.casefold() not in names:
+            if name.casefold() == what.name.casefold():
+                notes.add("linked-to-itself", (key, i), f"{name} is linked to itself", "Name the other model.")
+            elif name.casefold() not in names:
                 text = f"the set has no model '{name}'"
                 notes.add("unknown-model", (key, i), text, 'Write it as "MAKER / MODEL", as in its own file.')
 

@@ -174,6 +174,16 @@ CASES = [
     Case("ring-count", swap("{ count = 1, at_mm = [[15.0, 10.0]] }", "{}"), line=9, key="size[1].line_ties"),
     Case("ring-off-outline", swap("[15.0, 10.0]", "[25.0, 24.0]"), line=9, key="size[1].line_ties", remark=True),
     Case("eye-off-outline", swap("\n\n", "\neye = { at_mm = [8.0, 13.0] }\n\n"), line=4, key="eye", remark=True),
+    Case("count-odd", swap("\n\n", "\nhooks = 30\n\n"), line=4, key="hooks", remark=True),
+    Case("count-odd", swap("{ count = 1, at_mm = [[15.0, 10.0]] }", "{ count = 22 }"), line=9, remark=True),
+    Case("eye-odd", swap("20.0", "20.0\neye = { diameter_mm = 18 }"), line=9, key="size[1].eye", remark=True),
+    Case(
+        "linked-to-itself",
+        swap("\n\n", '\ncast_from = ["Kettlemoor Works / low otter"]\n\n'),
+        line=4,
+        key="cast_from[1]",
+        remark=True,
+    ),
     Case(
         "years-contradict",
         lambda f: (swap("\n\n", '\nmade = "1936/1957"\n\n')(f), add('made = "1960"\n')(f)),
