@@ -20,7 +20,9 @@ from identify.report.drawing import Drawing, Shape, fine_path, ring_path
 from identify.report.templating import template
 from identify.report.words import factor, percent
 
-CELL, LABELS = 14, 260
+CELL, LETTERS = 14, 10
+LETTER = 0.58
+"""Width of a letter for its height, on average and to be on the safe side."""
 MATRIX_AT_MOST = 80
 """Larger sets show only the forms that have look-alikes."""
 FULL = 0.3
@@ -115,13 +117,18 @@ def pair_svg(one: Form, other: Form, drawn: Drawing) -> str:
     """A picture of two outlines for itself."""
     x, y, w, h = drawn.view
     paths = "\n".join(f'<path class="{s.kind}" d="{s.path}"/>' for s in drawn.shapes)
-    names = f"{full_name(one)} (line) over {full_name(other)} (filled)"
-    size = 3.2 * drawn.unit
+    names = f"line: {full_name(one)}", f"filled: {full_name(other)}"
+    size = min(3.2 * drawn.unit, (w - 4 * drawn.unit) / (LETTER * max(map(len, names))))
+    tall = h + 3.5 * size
+    left = x + 2 * drawn.unit
+    said = "".join(
+        f'<text x="{left:.2f}" y="{y + h + (1 + 1.4 * k) * size:.2f}" font-size="{size:.2f}">{escape(name)}</text>\n'
+        for k, name in enumerate(names)
+    )
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{w:.1f}mm" height="{h + 3 * size:.1f}mm" '
-        f'viewBox="{x:.2f} {y:.2f} {w:.2f} {h + 3 * size:.2f}">\n<title>{escape(names)}</title>\n'
-        f"<style>{STYLE}</style>\n{paths}\n"
-        f'<text x="{x + size:.2f}" y="{y + h + size:.2f}" font-size="{size:.2f}">{escape(names)}</text>\n</svg>\n'
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{w:.1f}mm" height="{tall:.1f}mm" '
+        f'viewBox="{x:.2f} {y:.2f} {w:.2f} {tall:.2f}">\n<title>{escape("; ".join(names))}</title>\n'
+        f"<style>{STYLE}</style>\n{paths}\n{said}</svg>\n"
     )
 
 
@@ -131,24 +138,27 @@ def matrix_svg(pairs: Sequence[Lookalikes], p: Prepared) -> str:
     shown = list(range(len(p.forms))) if len(p.forms) <= MATRIX_AT_MOST else alike
     place = {form: k for k, form in enumerate(shown)}
     side = CELL * len(shown)
+    labels = 12 + round(LETTER * LETTERS * max((len(full_name(p.forms[form])) for form in shown), default=0))
     out = []
     for form, k in place.items():
         name = escape(full_name(p.forms[form]))
-        y = LABELS + k * CELL
-        out.append(f'<text x="{LABELS - 6}" y="{y + 0.75 * CELL:.1f}" text-anchor="end" font-size="10">{name}</text>')
-        turn = f"translate({LABELS + k * CELL + 0.75 * CELL:.1f} {LABELS - 6}) rotate(-90)"
-        out.append(f'<text transform="{turn}" font-size="10">{name}</text>')
-        out.append(f'<rect x="{LABELS + k * CELL}" y="{y}" width="{CELL}" height="{CELL}" fill="#e3e6e8"/>')
+        y = labels + k * CELL
+        out.append(
+            f'<text x="{labels - 6}" y="{y + 0.75 * CELL:.1f}" text-anchor="end" font-size="{LETTERS}">{name}</text>'
+        )
+        turn = f"translate({labels + k * CELL + 0.75 * CELL:.1f} {labels - 6}) rotate(-90)"
+        out.append(f'<text transform="{turn}" font-size="{LETTERS}">{name}</text>')
+        out.append(f'<rect x="{labels + k * CELL}" y="{y}" width="{CELL}" height="{CELL}" fill="#e3e6e8"/>')
     for pair in pairs:
         share = pair.confused["fair"]
         names = f"{full_name(p.forms[pair.one])} and {full_name(p.forms[pair.other])}: {percent(share)}"
         dark = min(1.0, share / FULL) ** 0.5
         for i, j in ((pair.one, pair.other), (pair.other, pair.one)):
-            x, y = LABELS + place[j] * CELL, LABELS + place[i] * CELL
+            x, y = labels + place[j] * CELL, labels + place[i] * CELL
             rect = f'<rect x="{x}" y="{y}" width="{CELL}" height="{CELL}" fill="#9a3b1f" fill-opacity="{dark:.2f}">'
             out.append(f"{rect}<title>{escape(names)}</title></rect>")
-    frame = f'<rect x="{LABELS}" y="{LABELS}" width="{side}" height="{side}" fill="none" stroke="#1d2328"/>'
-    whole = LABELS + side + 10
+    frame = f'<rect x="{labels}" y="{labels}" width="{side}" height="{side}" fill="none" stroke="#1d2328"/>'
+    whole = labels + side + 10
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{whole}" height="{whole}" viewBox="0 0 {whole} {whole}">\n'
         f"<title>How often a fair photo takes one for the other</title>\n<style>{STYLE}</style>\n"

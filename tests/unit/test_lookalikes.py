@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from identify.commands import refs_alike, refs_show
 from identify.rank import prepare
@@ -101,6 +102,28 @@ def test_the_command_writes_a_table_and_pictures(shelf: Path, capsys: pytest.Cap
     assert len(list((shelf.parent / "out").glob("*.svg"))) == 2
     page = (shelf.parent / "out" / "index.html").read_text("utf-8")
     assert "Shelf &amp; more" in page and "<svg" in page and "linked (from the same mould)" in page
+
+
+@pytest.mark.parametrize("model", ["Otter", "Muskellunge Wanderer, wide mouth, second mould with the long lip"])
+def test_names_lie_within_their_pictures(model: str) -> None:
+    one, other = form(model), form("Twin")
+    p = prepare([one, other])
+    pairs = lookalikes(p, {"fair": CAMERAS["fair"]}, draws=10)
+    laid = alike.laid_over(one, other)
+    assert laid is not None
+    for picture in (alike.pair_svg(one, other, laid), alike.matrix_svg(pairs, p)):
+        root = ElementTree.fromstring(picture)
+        left, _, wide, tall = map(float, root.attrib["viewBox"].split())
+        texts = root.findall("{http://www.w3.org/2000/svg}text")
+        assert len(texts) >= 2 and any(model in (text.text or "") for text in texts)
+        for text in texts:
+            long = stringWidth(text.text or "", "Helvetica", float(text.attrib["font-size"]))
+            if "transform" in text.attrib:
+                assert long < float(text.attrib["transform"].partition(" ")[2].partition(")")[0])
+            elif text.get("text-anchor") == "end":
+                assert float(text.attrib["x"]) - long > left
+            else:
+                assert float(text.attrib["x"]) + long < left + wide and float(text.attrib["y"]) < tall
 
 
 def test_the_rows_follow_the_schema(shelf: Path, capsys: pytest.CaptureFixture[str]) -> None:
