@@ -10,17 +10,20 @@ from pathlib import Path
 import pytest
 
 from identify.commands import refs_add
-from identify.errors import BadOption
+from identify.errors import BadOption, BaitprintError, NotLearned
 from identify.records import PhotoRecord
-from identify.reference import learning, read, write
-from identify.reference.enrol import Editor, Wish
+from identify.reference import learning, measuring, read, write
+from identify.reference.enrol import Done, Editor, Wish
+from identify.reference.filed import pieces_of
 from identify.reference.learning import learn_all
 from identify.reference.piles import pile_wishes
 from identify.reference.table import read_table
 from identify.reference.told import facts_of
 from identify.settings import Settings
 from tests.unit.known_baits import photo
+from tests.unit.workers import crashing
 
+FILE = "kettlemoor-works/low-otter.toml"
 HEAD = "photo,maker,model,size,colourway,length_mm"
 ROW = "{0}.jpg,Kettlemoor Works,Low Otter,1,31,60.0"
 
@@ -44,7 +47,7 @@ def measured(monkeypatch: pytest.MonkeyPatch) -> list[str]:
         drawn = photo(path)
         return PhotoRecord(**{**vars(drawn), "sha256": hashlib.sha256(Path(path).read_bytes()).hexdigest()})
 
-    monkeypatch.setattr(learning, "measure_file", measure)
+    monkeypatch.setattr(measuring, "measure_file", measure)
     return asked
 
 
@@ -112,14 +115,14 @@ def test_interrupted_it_goes_on_where_it_stopped(
 def test_a_fault_of_ours_costs_its_own_photo_only(
     box: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], measured: list[str]
 ) -> None:
-    real = learning.measure_file
+    real = measuring.measure_file
 
     def sometimes(path: str, settings: Settings) -> PhotoRecord:
         if path.endswith("b.jpg"):
             raise ZeroDivisionError("a bug")
         return real(path, settings)
 
-    monkeypatch.setattr(learning, "measure_file", sometimes)
+    monkeypatch.setattr(measuring, "measure_file", sometimes)
     monkeypatch.delenv("BAITPRINT_DEBUG", raising=False)
     (box / "t.csv").write_text("\n".join([HEAD, *(ROW.format(n) for n in "abc")]), "utf-8")
     assert refs_add.add(str(box / "shelf"), refs_add.Asked(table=str(box / "t.csv")), Settings(), 1) == 1
@@ -238,3 +241,47 @@ def test_slips_in_the_names_of_columns(box: Path, content: str, said: str | None
         return
     with pytest.raises(BadOption, match=said):
         read_table(box / "known.csv", None)
+
+
+def test_a_process_that_dies_costs_its_own_photo_only(box: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(measuring, "measure_file", crashing.measure_file)
+    names = ("0", "1", "crash", "3", "4", "5")
+    for name in names:
+        (box / f"{name}.png").write_bytes(name.encode())
+    wishes = [Wish(box / f"{name}.png", "Kettlemoor Works", "Low Otter", facts_of({"size": "1"})) for name in names]
+    outcomes = list(learn_all(Editor(box / "shelf"), wishes, Settings(), jobs=2))
+    assert [o.wish for o in outcomes] == wishes
+    assert [o.done is not None for o in outcomes] == [name != "crash" for name in names]
+    assert isinstance(outcomes[2].fault, NotLearned) and "ended by the system" in str(outcomes[2].fault)
+    photos = [shot.photo for piece in pieces_of(box / "shelf", FILE).pieces for shot in piece.photos]
+    assert photos == [f"{name}.png" for name in names if name != "crash"]
+
+
+def test_many_photos_are_looked_at_little_by_little(
+    box: Path, monkeypatch: pytest.MonkeyPatch, measured: list[str]
+) -> None:
+    """The first is learned from before the last is opened; one named twice is measured once."""
+    count = 2 * learning.LOOK + 10
+    for k in range(count):
+        (box / f"{k}.png").write_bytes(str(k).encode())
+    wishes = [
+        Wish(box / f"{k}.png", "Kettlemoor Works", "Low Otter", facts_of({"size": "1"}), f"P{k}") for k in range(count)
+    ]
+    opened: list[str] = []
+    real = learning._hashed
+
+    def hashed(wish: Wish) -> str | BaitprintError:
+        opened.append(wish.photo.name)
+        return real(wish)
+
+    monkeypatch.setattr(learning, "_hashed", hashed)
+    shelf = Editor(box / "shelf")
+    for k, _ in enumerate(learn_all(shelf, [*wishes[:4], wishes[0]], Settings(), jobs=1)):
+        assert len(opened) <= k + 1 + learning.AHEAD
+    assert measured == [f"{k}.png" for k in range(4)]
+    opened.clear()
+    monkeypatch.setattr(shelf, "knows", lambda wish, sha256: True)
+    monkeypatch.setattr(shelf, "add", lambda wish, record, sha256: Done(FILE))
+    for k, outcome in enumerate(learn_all(shelf, wishes, Settings(), jobs=1)):
+        assert outcome.done is not None and len(opened) <= k + 1 + learning.LOOK
+    assert len(opened) == count and len(measured) == 4
