@@ -12,7 +12,7 @@ from rich.table import Table
 
 from identify.answer import read_sets
 from identify.commands.chosen import choose_refs, chosen_refs
-from identify.commands.console import console, put_line
+from identify.commands.console import DONE, PARTLY, USAGE, complain, console, put_line
 from identify.errors import BadOption, SetMissing
 from identify.rank.remarks import lookalike_remarks
 from identify.reference import LintReport, ReferenceSet, lint, read
@@ -162,8 +162,15 @@ def _linted(folder: str) -> LintReport:
 
 def lint_sets(folders: Sequence[str], as_json: bool) -> int:
     """The command `refs lint`; returns its exit code."""
-    reports = [_linted(folder) for folder in folders]
-    code = 1 if any(report.errors for report in reports) else 0
+    reports: list[LintReport] = []
+    for folder in folders:
+        try:
+            reports.append(_linted(folder))
+        except SetMissing as why:
+            complain(why.message)
+    if not reports:
+        return USAGE
+    code = PARTLY if len(reports) < len(folders) or any(report.errors for report in reports) else DONE
     if as_json:
         put_line(dumps(dict(as_document(reports))))
         return code

@@ -133,3 +133,14 @@ def test_the_commands_show_and_find(tmp_path: Path, capsys: pytest.CaptureFixtur
     assert all(
         re.search(rf"^{model} +32 +Straw over slate", said, re.MULTILINE) for model in ("Low Otter", "Cairn Loaf")
     )
+
+
+def test_a_set_that_is_not_there_keeps_no_other_from_being_checked(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write.put(tmp_path / "shelf" / "set.toml", write.set_toml({"title": "Shelf"}))
+    assert refs_show.lint_sets([str(tmp_path / "none"), str(tmp_path / "shelf")], False) == 1
+    said = capsys.readouterr()
+    assert "There is no folder" in said.err and "shelf: 0 errors, 0 remarks" in said.out
+    assert refs_show.lint_sets([str(tmp_path / "none")], False) == 2
+    assert not capsys.readouterr().out
