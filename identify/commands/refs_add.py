@@ -81,18 +81,14 @@ def add(folder: str, asked: Asked, settings: Settings, jobs: int | None) -> int:
         )
     if asked.without is not None:
         return _without(folder, asked.without)
-    wishes: list[Wish] = []
-    bad = 0
-    if asked.table is not None:
-        from identify.reference.table import read_table
+    if asked.table is None:
+        return _learn(folder, _told(asked), settings, jobs)
+    from identify.reference.table import read_table
 
-        wishes, rows = read_table(Path(asked.table), asked.contributor)
-        for row in rows:
-            complain(f"{asked.table} line {row.line}: {row.text}")
-        bad = len(rows)
-    else:
-        wishes = _told(asked)
-    return _learn(folder, wishes, settings, jobs, bad, asked.table)
+    wishes, rows = read_table(Path(asked.table), asked.contributor)
+    for row in rows:
+        complain(f"{asked.table} line {row.line}: {row.text}")
+    return _learn(folder, wishes, settings, jobs, asked.table, [row.line for row in rows])
 
 
 def _told(asked: Asked) -> list[Wish]:
@@ -113,21 +109,29 @@ def _told(asked: Asked) -> list[Wish]:
 
 
 def _learn(
-    folder: str, wishes: Sequence[Wish], settings: Settings, jobs: int | None, bad: int, table: str | None
+    folder: str,
+    wishes: Sequence[Wish],
+    settings: Settings,
+    jobs: int | None,
+    table: str | None = None,
+    bad_lines: Sequence[int] = (),
 ) -> int:
     editor = Editor(Path(folder))
     out = console()
-    faults: list[str] = [] if not bad else ["bad-row"] * bad
+    faults = ["bad-row"] * len(bad_lines)
+    refused = [(line, f"line {line}") for line in bad_lines]
     last: dict[tuple[str, str], tuple[Wish, Done]] = {}
     new = known = 0
     bar = Bar(len(wishes), False)
     try:
         bar.show(0, str(wishes[0].photo) if wishes else "")
-        for done, outcome in enumerate(learn_all(editor, wishes, settings, jobs)):
+        for done, outcome in enumerate(learn_all(editor, wishes, settings, jobs), 1):
             bar.show(done, str(outcome.wish.photo))
             if outcome.done is None:
                 bar.hide()
                 faults.append(_complain(outcome, table))
+                row = outcome.wish.row
+                refused.append((row or 0, outcome.wish.photo.name if row is None else f"line {row}"))
                 continue
             new, known = (new + 1, known) if outcome.done.changed else (new, known + 1)
             if outcome.done.turned is not None:
@@ -147,7 +151,10 @@ def _learn(
     said += [f"{known} in already"] if known else []
     said += [f"{len(faults)} refused"] if faults else []
     out.print(f"{folder}: {', '.join(said)}.", soft_wrap=True)
-    if faults and len(faults) == len(wishes) + bad and all(code == PhotoMissing.code for code in faults):
+    if faults and last:  # what was said of them stands far above by now
+        names = ", ".join(name for _, name in sorted(refused, key=lambda one: one[0]))
+        out.print(f"Refused, for the reasons given above: {names}.", soft_wrap=True)
+    if faults and len(faults) == len(wishes) + len(bad_lines) and all(code == PhotoMissing.code for code in faults):
         return USAGE
     return PARTLY if faults else DONE
 

@@ -83,7 +83,8 @@ def test_a_faulty_row_names_itself_and_the_others_go_in(
     assert refs_add.add(str(box / "shelf"), asked, Settings(), 1) == 1
     said = capsys.readouterr()
     assert "line 3: The column model is empty" in said.err and "line 5: length_mm: '6x'" in said.err
-    assert "line 4: There is no photo" in said.err and "2 of 3 photos learned from" in said.out
+    assert "line 4: There is no photo" in said.err and "2 of 3 photos learned from, 3 refused" in said.out
+    assert said.out.endswith("Refused, for the reasons given above: line 3, line 4, line 5.\n")
     assert measured == ["a.jpg", "b.jpg"]
     before = {p: p.read_bytes() for p in (box / "shelf").rglob("*.*")}
     assert refs_add.add(str(box / "shelf"), asked, Settings(), 1) == 1
