@@ -157,9 +157,9 @@ def eye(r: Readings, p: Prepared, ways: Indices) -> Array | None:
         long = r.length_mm.value if r.length_mm is not None else float(np.median(p.length_mm))
         mean, wide = (long * v for v in noise.eye_diameter_broad)
         broad = log_t(q.value - mean, math.hypot(wide, u), noise.tail)
-        ratio = ratio + said(
-            log_t(q.value - p.eye_diameter_mm, spread(u, p.eye_doubt * p.length_mm), noise.tail) - broad
-        )
+        own = log_t(q.value - p.eye_diameter_mm, spread(u, p.eye_doubt * p.length_mm), noise.tail)
+        misread = noise.eye_diameter_stray
+        ratio = ratio + np.log(misread + (1 - misread) * np.exp(said(own - broad)))
     result: Array = np.where(p.eye == 1, ratio, np.where(p.eye == 0, math.log(stray), 0.0))
     return result - np.where(p.eye >= 0, math.log(stray + (1 - stray) * noise.eye_broad), 0.0)
 

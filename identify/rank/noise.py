@@ -124,6 +124,9 @@ class Noise:
     eye_diameter_sd_mm: float = 0.3
     eye_stray: float = 0.08
     """Probability that what was read as an eye is none."""
+    eye_diameter_stray: float = 0.1
+    """Probability that another edge than the eye's outermost ring was measured (render: one in twelve is a quarter
+    off)."""
     eye_broad: float = 0.85
     """Share of unlisted baits with an eye."""
     eye_diameter_broad: tuple[float, float] = (0.06, 0.02)

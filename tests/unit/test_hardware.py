@@ -183,6 +183,24 @@ def test_the_eye_is_measured_over_its_outermost_ring(px_per_mm: float) -> None:
     assert found.probability == pytest.approx(likelihood("eye", 0.9), abs=0.03)
 
 
+@pytest.mark.parametrize("radius_mm", [1.2, 2.0, 3.2, 4.4, 5.5])
+def test_eyes_of_every_size_are_read_and_nothing_beyond_them(radius_mm: float) -> None:
+    """From pinheads to those that fill the flank; the body's edge and a border of two paints lie near."""
+    px_per_mm, true = 8.0, (350.0, 300.0)
+    linear = eyed(px_per_mm, true, tuple(radius_mm * k for k in (1.0, 0.8, 0.45))).pixels / 255.0
+    lit = np.asarray(linear**2.2, float)
+    away = grid(PHOTO) - np.array(true)
+    beyond = np.hypot(*np.moveaxis(away, -1, 0)) > radius_mm * px_per_mm + 1.5
+    belly = away[..., 1] > 0.4 * radius_mm * px_per_mm
+    lit[beyond & belly] += (0.25, 0.1, 0.1)
+    lit[np.hypot(away[..., 0] / 30, away[..., 1] / 8) > px_per_mm] = 0.5  # the body ends, and pale ground begins
+    seen = closeup(SHAPE, onto(px_per_mm, 0.0), px_per_mm, body=BODY)
+    peak = seen.from_photo(np.array(true))[0]
+    seen = closeup(SHAPE, seen.matrix, px_per_mm, body=BODY, eye_at=spot(SHAPE, (peak[0], peak[1]), 0.9))
+    (found,) = eye.find(photo_of(cv2.GaussianBlur(lit, (0, 0), 0.8)), seen)
+    assert found.diameter_px / px_per_mm == pytest.approx(2 * radius_mm, abs=0.3)
+
+
 def test_the_surest_eye_comes_first_and_none_is_made_up() -> None:
     photo = eyed(8.0, (300.0, 300.0))
     twice = np.maximum(spot(SHAPE, (100, 100), 0.3), spot(SHAPE, (200, 100), 0.8))
