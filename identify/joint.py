@@ -25,8 +25,9 @@ INNER = 0.8
 """Share of the depth that is looked at: edges are soft and in shadow."""
 MIDDLE = (0.15, 0.85)
 """Where joints are, as shares of the length: nearer to the ends lips and hooks lie over ground."""
-WIDEST, BESIDE = 0.09, 0.05
-"""Of the length: the widest gap, and how much on each side must be body."""
+NARROWEST, WIDEST, BESIDE = 0.012, 0.09, 0.05
+"""Of the length: the narrowest and the widest gap, and how much on each side must be body.  A hook's wire that lies
+across the body is narrower."""
 THROUGH, OPEN, SOLID = 0.7, 0.5, 0.3
 """Share of a section that is ground in a gap at its clearest and all through at least, and beside it at most."""
 LIT, DARKEST, BRIGHTEST = 0.75, 0.12, 1.25
@@ -67,7 +68,7 @@ def gap(through: Array) -> Joint | None:
     best, joint = 0.0, None
     open_ones = np.flatnonzero(np.diff(np.concatenate([[0], (through > OPEN).astype(int), [0]])))
     for start, end in open_ones.reshape(-1, 2):
-        if through[start:end].max() < THROUGH or end - start > WIDEST * n:
+        if through[start:end].max() < THROUGH or not NARROWEST * n <= end - start <= WIDEST * n:
             continue
         if not MIDDLE[0] <= (start + end) / 2 / n <= MIDDLE[1]:
             continue

@@ -52,7 +52,7 @@ def _measured(photo: Photo, at_px: Array, px_per_mm: float, to_edge_mm: float) -
     """Centre (pixels of the photo) and diameter (mm) over the outermost ring edge that goes all round; `to_edge_mm`:
     from the place to the body's edge."""
     most = min(max(to_edge_mm + _BEYOND_MM, _LEAST_MM), _MOST_MM)
-    radii_mm = np.arange(1, int(most / _STEP_MM) + 2) * _STEP_MM
+    radii_mm = np.arange(1, int(most / _STEP_MM) + 2).astype(float) * _STEP_MM
     reach = (most + 1.0) * px_per_mm
     x0, y0 = (max(0, int(v)) for v in at_px - reach)
     x1, y1 = min(photo.width, int(at_px[0] + reach) + 2), min(photo.height, int(at_px[1] + reach) + 2)

@@ -160,10 +160,10 @@ def _followers(features: Mapping[str, Array], turned: Array, noise: Noise) -> tu
         for group in kind.groups:
             if group not in read:
                 speaks = sum((features[name] for name in group[1:]), features[group[0]])
-                read[group] = np.maximum(speaks, 0), speaks > 0, np.exp(-np.abs(speaks))
-            over, speaks_for, falls = read[group]
+                read[group] = speaks, np.maximum(speaks, 0), np.exp(-np.abs(speaks))
+            speaks, over, falls = read[group]
             total += over
-            product *= np.where(speaks_for, (1 - c) * falls + c, 1 - c + c * falls)
+            product *= np.where(speaks > 0, (1 - c) * falls + c, 1 - c + c * falls)
         found.append(total + np.log(product))
     in_part, *in_size = found
     if not in_size:

@@ -71,6 +71,13 @@ def test_what_is_no_gap(photo: Photo) -> None:
     assert find(photo, outline(), (NOSE, TAIL)) is None
 
 
+def test_a_wire_across_the_body_that_is_as_the_ground_is_no_gap() -> None:
+    """A hook's shank that lies over the flank, grey on grey."""
+    picture = scene().pixels.copy()
+    picture[:, SEAM : SEAM + 3] = GROUND
+    assert find(Photo("drawn", "0" * 64, picture, None), outline(), (NOSE, TAIL)) is None
+
+
 def test_a_painted_bar_is_no_gap() -> None:
     picture = scene().pixels.copy()
     picture[:, 380:400][np.abs(np.arange(400) - 200) < 58] = (240, 240, 240)
