@@ -31,7 +31,9 @@ MOST_PIXELS = 1.2e5
 larger it takes ground far from everything for body."""
 CUT_MM = 25.0
 """How much further to look where the body goes on beyond the picture."""
-CUT_PX = 6
+SIDE_PX, CUT_PX, DIM = 8, 1.0, 0.05
+"""Body so near a side of the picture, in sum so wide there and nowhere seen more dimly on the way, may go on beyond it:
+a thin tail is seen dimly where the picture ends."""
 UNSURE_PX = 1.6
 """Mean width of the outline's step beyond which the network is asked again."""
 
@@ -96,11 +98,13 @@ def look(photo: Photo, region: Region, calibration: Calibration) -> Closeup:
     lying = rim @ turn.T
     low, high = lying.min(0) - MARGIN_MM * scale, lying.max(0) + MARGIN_MM * scale
     planes, matrix = _seen(photo, turn, low, high, scale)
+    planes[0] = _own(planes[0], rim, matrix)
     cut = _cut_sides(planes[0])
     if any(cut):  # the core was not all of the body
         more = CUT_MM * scale
         low, high = low - np.array(cut[:2]) * more, high + np.array(cut[2:]) * more
         planes, matrix = _seen(photo, turn, low, high, scale)
+        planes[0] = _own(planes[0], rim, matrix)
     planes[1:] *= _within(photo, matrix, planes[0].shape)  # nothing but the body is supposed beyond the frame
     return Closeup(matrix, scale, *planes)
 
@@ -134,11 +138,26 @@ def unsureness(body: Plane) -> float:
     return float(np.count_nonzero((body > 0.1) & (body < 0.9))) / max(border, 1.0)
 
 
+def _own(body: Plane, rim_px: Array, matrix: Array) -> Plane:
+    """The body without its neighbours': the part that fills most of the rim (n, 2), in pixels of the photo."""
+    count, parts = cv2.connectedComponents((body > 0.5).astype(np.uint8))
+    if count <= 2:
+        return body
+    core = np.zeros(body.shape, np.uint8)
+    hull = cv2.convexHull((rim_px @ matrix[:, :2].T + matrix[:, 2]).astype(np.float32))
+    cv2.fillPoly(core, [np.round(hull).astype(np.int32)], 1)
+    covers = np.bincount(parts[core > 0], minlength=count)[1:]
+    others = ((parts > 0) & (parts != 1 + int(np.argmax(covers)))).astype(np.uint8)
+    return np.where(cv2.dilate(others, np.ones((5, 5), np.uint8)) > 0, np.float32(0), body)
+
+
 def _cut_sides(body: Plane) -> tuple[bool, bool, bool, bool]:
     """Whether the body runs over the left, top, right and bottom side of its picture."""
-    inside = body > 0.5
-    sides = (inside[:, 0], inside[0], inside[:, -1], inside[-1])
-    left, top, right, bottom = (bool(np.count_nonzero(side) > CUT_PX) for side in sides)
+    _, parts = cv2.connectedComponents((body > DIM).astype(np.uint8))
+    sure = parts[body > 0.5]
+    own = np.where(parts == np.bincount(sure).argmax(), body, 0.0) if len(sure) else body
+    sides = (own[:, :SIDE_PX], own[:SIDE_PX].T, own[:, -SIDE_PX:], own[-SIDE_PX:].T)
+    left, top, right, bottom = (bool(side.sum(0).mean() > CUT_PX) for side in sides)
     return left, top, right, bottom
 
 

@@ -76,6 +76,8 @@ def parted(region: Region, seen: Closeup) -> tuple[Region, Region | None]:
     """The region of the body that is seen, and what of the region's core is another's, if it is large enough for a
     bait; the region as it is, and None, where it is not."""
     own = own_body(region, seen)
+    if not (own & region.core).any():  # nothing to part it by
+        return region, None
     mm = seen.px_per_mm / region.shrink
     least = max(LEAST_MM2 * mm**2, LEAST_SHARE * np.count_nonzero(region.core))
     rest: Mask = region.core & ~own

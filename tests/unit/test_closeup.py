@@ -114,6 +114,31 @@ def test_where_the_body_goes_on_it_is_looked_further(turn: float) -> None:
     assert seen.to_photo(middle(seen.body))[0] == pytest.approx(body_at, abs=0.5)
 
 
+def test_a_thin_tail_that_is_dimly_seen_where_the_picture_ends_is_followed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """2 mm thick, of a bait whose core is the thick part; a network is unsure of it so near the picture's side."""
+    thick = ellipse(SIZE, (220, 200), (110, 45))
+    tail = np.zeros(SIZE)
+    tail[195:205, 300:450] = 1.0
+
+    def unsure_at_sides(linear: Plane, package: str, name: str) -> Plane:
+        planes = by_colour(linear, package, name)
+        planes[0, :, :30] *= 0.3
+        planes[0, :, -30:] *= 0.3
+        return planes
+
+    monkeypatch.setattr(pixelnet, "probabilities", unsure_at_sides)
+    seen = look(painted((np.maximum(thick, tail), RED)), region_of(thick), scaled(5.0))
+    ends = seen.to_photo(np.argwhere(seen.body > 0.5)[:, ::-1])
+    assert ends[:, 0].max() == pytest.approx(450, abs=2)
+
+
+def test_a_neighbour_is_no_part_of_the_body_however_large() -> None:
+    own, other = ellipse(SIZE, (220, 200), (100, 25)), ellipse(SIZE, (330, 120), (200, 45))
+    seen = look(painted((own, RED), (other, RED)), region_of(own), scaled(5.0))
+    places = seen.to_photo(np.argwhere(seen.body > 0.2)[:, ::-1])
+    assert places[:, 1].min() > 172 and places[:, 0].max() < 323
+
+
 def test_softly_seen_bodies_are_looked_at_from_all_sides(monkeypatch: pytest.MonkeyPatch) -> None:
     """A network that is wrong on the left only, however the picture is turned round: the mean is wrong by a share."""
     sharp, soft = (ellipse(SIZE, (300, 200), (150, 45)) for _ in range(2))

@@ -63,6 +63,12 @@ def test_a_rim_or_a_stub_is_no_second_bait(other: Array | None) -> None:
     assert rest is None and same is whole
 
 
+def test_a_look_that_sees_nothing_of_the_region_parts_nothing() -> None:
+    whole = region(ellipse(SIZE, (220.0, 190.0), (120.0, 34.0)))
+    same, rest = several.parted(whole, seen(UPPER))
+    assert rest is None and same is whole
+
+
 def test_the_body_lies_in_the_region_where_it_was_seen() -> None:
     at = several.own_body(region(UPPER, shrink=2), seen(UPPER))
     assert overlap(at, UPPER[::2, ::2]) > 0.98
