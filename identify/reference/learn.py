@@ -35,6 +35,8 @@ much more divided by the number of its pieces."""
 SAME_RING_MM = 2.5
 TIE_MM, HANGER_MM, EYE_MM = 0.35, 0.35, 0.4
 """How far one piece's rings and eye, in one photo, lie off their model's, in x and in y (as in ranking)."""
+CLEARLY_LESS = 0.5
+"""A ring that is one too many is seen in so much smaller a share of the pieces than those that are line ties."""
 SEEN = 0.4
 """Share of pieces that must show a hanger or an eye: one is missed more often than one is seen where none is."""
 
@@ -109,9 +111,8 @@ def _ordered(values: Mapping[Path, Any], sizes: Sequence[str]) -> dict[Path, Any
 
 
 def _model(out: Learned, pieces: Sequence[Piece]) -> None:
-    made = [p.made for p in pieces if p.made is not None and p.variant is None]
-    if made:
-        out.values[("made",)] = made[-1]
+    if (made := _told(out, "made", [p for p in pieces if p.variant is None], "the model's years")) is not None:
+        out.values[("made",)] = made
     if (known := strongest(pieces)) is not None:
         out.values[("known_by",)] = known
     if (kind := votes.lip(counted(pieces))) is not None:
@@ -122,6 +123,24 @@ def strongest(pieces: Sequence[Piece]) -> str | None:
     """The best proof of what the pieces are."""
     known = [WEAKEST_LAST.index(p.known_by) for p in pieces if p.known_by is not None]
     return WEAKEST_LAST[min(known)] if known else None
+
+
+def _told(out: Learned, key: str, pieces: Sequence[Piece], what: str) -> str | None:
+    """What was told of pieces: by whom it is known best, of equals the last; where they differ, that is said."""
+    told = [(p, str(value)) for p in pieces if (value := getattr(p, key))]
+    if not told:
+        return None
+    counts = max(range(len(told)), key=lambda k: (-_weakness(told[k][0].known_by), k))
+    others = {value: p.photos[0].photo for p, value in told if value != told[counts][1]}
+    if others:
+        beside = ", ".join(f"{value} ({photo})" for value, photo in others.items())
+        out.doubts.append(f"{what}: {told[counts][1]} counts, known best or told last; told too: {beside}")
+    return told[counts][1]
+
+
+def _weakness(known_by: str | None) -> int:
+    """How weakly something is known; what nobody says how stands before this program's own answers."""
+    return WEAKEST_LAST.index("tool") * 2 - 1 if known_by is None else WEAKEST_LAST.index(known_by) * 2
 
 
 def _size(out: Learned, size: str, said: Sequence[Piece], pieces: Sequence[Piece]) -> None:
@@ -232,9 +251,8 @@ def _variant(
     """A variant's own values; its places stand for the first size."""
     here: Path = ("variant", variant)
     out.values[(*here, "code")] = variant
-    made = [p.made for p in pieces if p.made is not None]
-    if made:
-        out.values[(*here, "made")] = made[-1]
+    if (made := _told(out, "made", pieces, f"the years of variant {variant}")) is not None:
+        out.values[(*here, "made")] = made
     if (known := strongest(pieces)) is not None:
         out.values[(*here, "known_by")] = known
     out.values[(*here, "sizes")] = [size for size in order if any(p.size == size for p in pieces)]
@@ -268,8 +286,15 @@ def _places(
         )
     else:
         out.values[(*here, "line_ties", "count")] = count
-        found = places(rings(lambda s: s.tie_at), SAME_RING_MM)[:count] if count else []
-        if len(found) == count and count:
+        found = places(rings(lambda s: s.tie_at), SAME_RING_MM) if count else []
+        open_which = len(found) > (count or 0) > 0 and found[count].share > CLEARLY_LESS * found[count - 1].share
+        found = found[:count]
+        if open_which:
+            out.doubts.append(
+                f"{label}: more rings are seen than the {count} line ties told; which of them are ties is open, so "
+                "their places are left out until another photo tells"
+            )
+        elif len(found) == count and count:
             out.values[(*here, "line_ties", "at_mm")] = _points([p.at for p in found])
             out.values[(*here, "line_ties", "tolerance_mm")] = _place_tolerance(found, TIE_MM)
     seen = rings(lambda s: s.hanger_at)
@@ -304,9 +329,8 @@ def _colourway(out: Learned, code: str, pieces: Sequence[Piece]) -> None:
     here: Path = ("colourway", code)
     said = counted(pieces)
     shots = [s for p in said for s in p.photos]
-    names = [p.name for p in pieces if p.name]
     out.values[(*here, "code")] = code
-    out.values[(*here, "name")] = names[-1] if names else code
+    out.values[(*here, "name")] = _told(out, "name", pieces, f"the name of colourway {code}") or code
     for key, tints in (
         ("back_lab", [s.back_seen for s in shots if s.back_seen is not None]),
         ("belly_lab", [s.belly_seen for s in shots if s.belly_seen is not None]),
