@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Sequence
 from pathlib import Path
 
-from identify.errors import BadOption
+from identify.errors import BadOption, SetMissing
 
 VARIABLE = "BAITPRINT_CONFIG"
 """Environment variable that names another settings file."""
@@ -38,6 +39,27 @@ def chosen_refs() -> tuple[str, ...]:
             f"The settings file {path} cannot be read.", "Choose a set again with `baitprint refs use`, or delete it."
         ) from why
     return tuple(refs)
+
+
+def asked_refs(named: Sequence[str] | None) -> tuple[str, ...]:
+    """Folders of the sets that a command asks: those named, or else those chosen.  Raises SetMissing for a chosen one
+    that is gone, since nobody who only named photos would know where its name comes from; and BadOption."""
+    if named:
+        return tuple(named)
+    folders = chosen_refs()
+    for folder in folders:
+        if not (Path(folder) / "set.toml").is_file():
+            raise gone(folder)
+    return folders
+
+
+def gone(folder: str) -> SetMissing:
+    """What to say of a chosen set that was deleted or moved."""
+    return SetMissing(
+        f"The reference set {folder}, chosen with `baitprint refs use`, is no longer there.",
+        "Choose another, or the same where it lies now, with `baitprint refs use SET`; `baitprint refs use --none` "
+        "chooses none, and --refs SET names one for this time only.",
+    )
 
 
 def choose_refs(folders: tuple[str, ...]) -> Path:

@@ -9,7 +9,7 @@ from identify.answer import References, identify_photo, rank_photo
 from identify.commands import photos as runner
 from identify.commands import show
 from identify.commands.app import LISTED
-from identify.commands.chosen import chosen_refs
+from identify.commands.chosen import asked_refs
 from identify.commands.console import complain, console, put_line
 from identify.commands.reading import read_with_bar
 from identify.errors import BadOption
@@ -37,7 +37,7 @@ def measure_photos(photos: Sequence[str], settings: Settings, units: Units, as_j
 def references_of(refs: Sequence[str] | None, prior: Sequence[str] | None = None) -> References | None:
     """The sets named, or else those chosen with `refs use`, with makers weighed as `--prior` says; None without either.
     Raises SetMissing, SetFaulty, and BadOption for a prior that the sets have no use for."""
-    folders = tuple(refs or ()) or chosen_refs()
+    folders = asked_refs(refs)
     if not folders:
         if prior:
             raise BadOption(

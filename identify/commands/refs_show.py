@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.table import Table
 
 from identify.answer import read_sets
-from identify.commands.chosen import choose_refs, chosen_refs
+from identify.commands.chosen import choose_refs, chosen_refs, gone
 from identify.commands.console import DONE, PARTLY, USAGE, complain, console, put_line
 from identify.errors import BadOption, SetMissing
 from identify.rank.remarks import lookalike_remarks
@@ -33,8 +33,8 @@ def list_sets(folder: str | None, as_json: bool) -> int:
             if other.resolve() not in here:
                 try:
                     rows.append(set_row(other))
-                except SetMissing as why:
-                    rows.append(SetRow(str(other), None, None, None, None, None, why.message))
+                except SetMissing:
+                    rows.append(SetRow(str(other), None, None, None, None, None, gone(str(other)).message))
     resolved = {Path(c).resolve() for c in chosen}
     marked = [Path(row.path).resolve() in resolved for row in rows]
     if as_json:

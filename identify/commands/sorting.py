@@ -18,7 +18,7 @@ from identify.box.piles import Piles
 from identify.box.sort import Sorter
 from identify.box.watch import watch
 from identify.box.write import about, piles_json, seen_from, write_links, write_plan
-from identify.commands.chosen import chosen_refs
+from identify.commands.chosen import asked_refs
 from identify.commands.console import DONE, PARTLY, complain, console, put_line
 from identify.commands.jobs import NO_REFS
 from identify.commands.watching import Screen
@@ -52,7 +52,7 @@ class Wish:
 
 def sort_photos(wish: Wish) -> int:
     """Do what is asked; returns the exit code."""
-    refs = tuple(wish.refs or ()) or chosen_refs()
+    refs = asked_refs(wish.refs)
     prior = None
     if wish.prior:
         if not refs:

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from identify.commands import chosen, options, photos
 from identify.commands.console import DONE, PARTLY, USAGE, guarded
-from identify.errors import BadOption, CannotWrite, PhotoMissing, SetFaulty
+from identify.commands.jobs import references_of
+from identify.errors import BadOption, CannotWrite, PhotoMissing, SetFaulty, SetMissing
 from identify.records import PhotoRecord
 from identify.settings import ScaleLine, Settings
 from tests.unit.test_serialise import record
@@ -150,6 +151,26 @@ def test_the_choice_is_kept_and_taken_back(tmp_path: Path, monkeypatch: pytest.M
     chosen.choose_refs(())
     assert chosen.chosen_refs() == ()
     assert [p.name for p in place.parent.iterdir()] == ["settings.json"]
+
+
+@pytest.mark.parametrize("left", ["nothing", "an empty folder"])
+def test_a_chosen_set_that_was_moved_is_said_to_come_from_refs_use(
+    left: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(chosen.VARIABLE, str(tmp_path / "settings.json"))
+    shelf = tmp_path / "shelf"
+    shelf.mkdir()
+    (shelf / "set.toml").write_text('schema = 1\ntitle = "Shelf"\n', encoding="utf-8")
+    chosen.choose_refs((str(shelf),))
+    assert chosen.asked_refs(None) == (str(shelf),)
+    shelf.rename(tmp_path / "elsewhere")
+    if left == "an empty folder":
+        shelf.mkdir()
+    with pytest.raises(SetMissing) as fault:
+        references_of(None)
+    assert f"{shelf}, chosen with `baitprint refs use`, is no longer there" in str(fault.value)
+    assert "`baitprint refs use SET`" in fault.value.what_to_do and "--none" in fault.value.what_to_do
+    assert chosen.asked_refs(["another"]) == ("another",)
 
 
 @pytest.mark.parametrize("text", ["{", "[]", '{"refs": "x"}', '{"refs": [1]}', "{}"])
