@@ -17,11 +17,12 @@ from identify.listing.paints import weigh_paints
 from identify.listing.pictures import measure_picture, overlaid
 from identify.listing.points import PAINTS_DISAGREE, Finding, Point, verdict_of
 from identify.listing.weigh import CLEARLY_BETTER, Weighed, weigh_words
-from identify.listing.words import Stated, look_up
+from identify.listing.words import Stated, known_by, look_up
 from identify.rank import read
 from identify.rank.telling import tell
 from identify.rank.whatif import form_name
 from identify.records import Bait, Candidate, Measurement, Notice, PhotoRecord, PieceRecord
+from identify.report.rests import known_words
 from identify.same_piece import join_photos
 from identify.settings import Settings
 from identify.told import Told, of_bait
@@ -71,12 +72,15 @@ class Check:
     """An offer's pictures against its words.
 
     `baits`: one body of evidence each, one for the whole offer unless all baits of the pictures were asked about;
-    `points`, `better` and `ask` are theirs, one after the other.  `seen_before` stays empty until offers are kept.
+    `points`, `better` and `ask` are theirs, one after the other.  `known_by`: the weakest link of how the set knows
+    what the words name, since agreeing with this program's own earlier answer proves nothing; None where it does not
+    say.  `seen_before` stays empty until offers are kept.
     """
 
     photos: tuple[str, ...]
     version: str
     sold_as: str
+    known_by: str | None
     verdict: Finding
     text: str
     points: tuple[Point, ...]
@@ -151,12 +155,17 @@ def check_records(
     verdict = _together([j.verdict for j in judged])
     if verdict == "agrees" and any(one.verdict == "disagrees" for one in left):
         verdict = "cannot-tell"
+    known = known_by(stated, references)
+    said = [_in_words(verdict, judged), *(_beside(one) for one in left if one.verdict is not None)]
+    if judged and known is not None:
+        said.append(known_words(f"{stated.maker} / {stated.model}", known))
     return Check(
         photos=tuple(record.photo for record in records),
         version=__version__,
         sold_as=stated.name,
+        known_by=known,
         verdict=verdict,
-        text=" ".join([_in_words(verdict, judged), *(_beside(one) for one in left if one.verdict is not None)]),
+        text=" ".join(said),
         points=tuple(point for j in judged for point in j.points),
         better=tuple(c for j in judged for c in j.better),
         ask=tuple(dict.fromkeys(a for j in judged for a in j.ask)) if judged else ask.no_bait(),

@@ -15,6 +15,7 @@ def check_json(check: Check) -> Json:
         "photos": list(check.photos),
         "version": check.version,
         "sold_as": check.sold_as,
+        "known_by": check.known_by,
         "verdict": check.verdict,
         "text": check.text,
         "points": to_json(check.points),

@@ -26,6 +26,7 @@ from identify.report import drawing, words
 from identify.report.drawing import Drawing, Shape
 from identify.report.parts import Seen
 from identify.report.picture import Pictures, take
+from identify.report.rests import KNOWN
 from identify.report.words import Units
 from identify.settings import Settings
 
@@ -134,8 +135,9 @@ class CheckReport:
 
 
 def better_words(c: Candidate) -> str:
-    """A candidate that fits better, in a line."""
-    return f"{words.name(c)} ({words.percent(c.probability)})"
+    """A candidate that fits better, in a line, and whether it is known by more than this program's own answers."""
+    known = f"; known by {KNOWN['tool']}" if c.known_by == "tool" else ""
+    return f"{words.name(c)} ({words.percent(c.probability)}{known})"
 
 
 def laid_over(m: Measurement, form: Form, way: int) -> Shape | None:

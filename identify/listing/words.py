@@ -14,6 +14,7 @@ from identify.errors import BadOption
 from identify.rank.rings import Indices
 from identify.reference import Form
 from identify.reference.find import find, plain
+from identify.reference.forms import weakest
 
 FORM = "Write MAKER / MODEL, then / SIZE and / COLOURWAY if they are told; a lone - leaves the size open."
 OPEN = ("", "-", "?")
@@ -44,6 +45,13 @@ class Stated:
     def short(self) -> str:
         """The model with its size, for sentences."""
         return " ".join(filter(None, (self.model, self.size, self.variant)))
+
+
+def known_by(stated: Stated, references: References) -> str | None:
+    """The weakest link of how all that is stated is known, the colourway too; None where the set does not say."""
+    forms = [references.prepared.forms[i] for i in stated.forms]
+    paints = (c.known_by for form in forms for c in form.colourways if c.code == stated.colourway)
+    return weakest(*(form.known_by for form in forms), *paints)
 
 
 def look_up(sold_as: str, references: References) -> Stated:

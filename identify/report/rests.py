@@ -20,6 +20,11 @@ KNOWN = {
 LOOKED_AT = 5
 
 
+def known_words(name: str, known_by: str) -> str:
+    """How what a set says of a model, at its weakest, is known, as a sentence."""
+    return f"What is said of {name} rests, at its weakest, on {KNOWN[known_by]}."
+
+
 def rests_on(found: Identification, references: References | None) -> tuple[str, ...]:
     """Sentences on the first candidate; none when nothing is ranked."""
     if not found.candidates or references is None:
@@ -27,7 +32,7 @@ def rests_on(found: Identification, references: References | None) -> tuple[str,
     top = found.candidates[0]
     out = []
     if top.known_by is not None:
-        out.append(f"What is said of {top.maker} / {top.model} rests, at its weakest, on {KNOWN[top.known_by]}.")
+        out.append(known_words(f"{top.maker} / {top.model}", top.known_by))
     form = references.form(top.maker, top.model, top.size, top.variant)
     for other in found.candidates[1:LOOKED_AT]:
         beside = references.form(other.maker, other.model, other.size, other.variant)

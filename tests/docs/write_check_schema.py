@@ -49,6 +49,7 @@ def check_schema() -> Json:
         "photos": {**_list(text), "minItems": 1},
         "version": text,
         "sold_as": text,
+        "known_by": defs["candidate"]["properties"]["known_by"],
         "verdict": finding,
         "text": text,
         **shared,

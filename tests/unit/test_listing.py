@@ -18,7 +18,7 @@ from identify.answer import References, read_sets
 from identify.errors import BadOption
 from identify.listing import Check, check_json, check_records, contrast, look_up
 from identify.listing.check import length_told, with_length
-from identify.listing.page import laid_over
+from identify.listing.page import better_words, laid_over
 from identify.listing.pictures import framed
 from identify.listing.points import verdict_of
 from identify.listing.weigh import weigh_words
@@ -30,7 +30,21 @@ from identify.reference.profile import Colourway, Form
 from identify.settings import Settings
 from identify.told import Told, parse
 from tests.docs.write_check_schema import PLACE, text
-from tests.unit.test_rank import FERRY, LOAF, MOSS, OTTER, PLUMS, SET, SLATE, STRAW, colour, form, measurement, stranger
+from tests.unit.test_rank import (
+    FERRY,
+    LISTED,
+    LOAF,
+    MOSS,
+    OTTER,
+    PLUMS,
+    SET,
+    SLATE,
+    STRAW,
+    colour,
+    form,
+    measurement,
+    stranger,
+)
 
 DEMO = Path(__file__).parents[2] / "reference_sets" / "ammerfold-lakes"
 REFERENCES = References((), prepare(SET), ())
@@ -191,6 +205,37 @@ def test_weights_are_finite_and_nothing_is_decided_when_nothing_speaks() -> None
     w = weigh_words(r, REFERENCES.prepared, look_up("Kettlemoor / Low Otter", REFERENCES), False)
     assert w.stated == pytest.approx(1 / (1 + 1 + 0.5), abs=0.02)
     assert all(math.isfinite(value) for _, value in w.rivals)
+
+
+# ------------------------------------------------------------------ what the words rest on
+
+
+def test_words_that_rest_on_this_programs_own_answers_say_so() -> None:
+    """A piece that this program named must not come back as proof of the name."""
+    own = replace(OTTER, known_by="tool")
+    marked = replace(OTTER, size="3", length_mm=80.0, known_by="marked")
+    paper = replace(LOAF, known_by="paper", colourways=tuple(replace(c, known_by="collectors") for c in LISTED))
+    references = References((), prepare([own, marked, paper, FERRY]), ())
+
+    def held(words: str, shown: Measurement = SEEN) -> Check:
+        return check_records([record("a.jpg", shown)], look_up(words, references), references)
+
+    found = held("Kettlemoor / Low Otter")
+    assert (found.verdict, found.known_by) == ("agrees", "tool")
+    assert "Kettlemoor / Low Otter rests, at its weakest, on this program's own answers only" in found.text
+    assert "no independent proof" in found.text and check_json(found)["known_by"] == "tool"
+    assert held("Kettlemoor / Low Otter / 3").known_by == "marked"
+    loaf = held("Kettlemoor / Cairn Loaf")
+    assert (loaf.known_by, loaf.verdict) == (
+        "paper",
+        "disagrees",
+    ) and "at its weakest, on paper of the time" in loaf.text
+    assert "own answers only, which are no independent proof" in better_words(loaf.better[0])
+    assert held("Kettlemoor / Cairn Loaf / 1 / 31").known_by == "collectors"
+    silent = held("Brack / Ferry Otter")
+    assert silent.known_by is None and "weakest" not in silent.text
+    nothing = check_records([record("a.jpg")], look_up("Kettlemoor / Low Otter", references), references)
+    assert nothing.known_by == "tool" and "weakest" not in nothing.text
 
 
 # ------------------------------------------------------------------ size
