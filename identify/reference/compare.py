@@ -21,6 +21,7 @@ USUAL_TOLERANCE = 0.006
 SEEN_MM = 1.5
 """Rings that sit further apart than this are told apart with a ruler."""
 SIGMAS = 3.0
+LENGTH = "length"
 ALIKE = 0.05
 """Bodies of lengths that differ by more than this are told apart by that; places and depths then differ with it."""
 
@@ -52,6 +53,12 @@ def size_difference(one: Form, other: Form) -> tuple[float, float]:
     return one.length_mm - other.length_mm, math.hypot(length_tolerance(one), length_tolerance(other))
 
 
+def length_tells(one: Form, other: Form) -> bool:
+    """Whether a caliper tells two forms apart by their lengths alone."""
+    gap, scatter = size_difference(one, other)
+    return abs(gap) > SIGMAS * scatter
+
+
 def told_apart(one: Form, other: Form) -> tuple[str, ...]:
     """What a person can look at or measure to tell two forms apart, the plainest first."""
     found: list[str] = []
@@ -70,9 +77,8 @@ def told_apart(one: Form, other: Form) -> tuple[str, ...]:
     ):
         if this is not None and that is not None and this != that:
             found.append(f"{what}: {this} against {that}")
-    gap, scatter = size_difference(one, other)
-    if abs(gap) > SIGMAS * scatter:
-        found.append(f"length: {one.length_mm:.1f} against {other.length_mm:.1f} mm")
+    if length_tells(one, other):
+        found.append(f"{LENGTH}: {one.length_mm:.1f} against {other.length_mm:.1f} mm")
     measures: tuple[tuple[str, float | None, float | None, str, float], ...] = (
         ("depth", one.depth_mm, other.depth_mm, "mm", 0.025),
         ("thickness", one.thickness_mm, other.thickness_mm, "mm", 0.1),
@@ -97,13 +103,18 @@ def _rings(what: str, a: RingPlaces, b: RingPlaces, alike: bool) -> str | None:
 
 
 def linked_words(words: str, one: Form, other: Form) -> str:
-    """What to make of two linked forms: shape cannot decide, and what can."""
+    """What to make of two linked forms: what tells them apart, since shape cannot where they are equally long."""
     gap, scatter = size_difference(one, other)
-    by = told_apart(one, other)
-    can = f"these features can: {'; '.join(by)}" if by else "nothing that the set knows can"
+    by = tuple(feature for feature in told_apart(one, other) if not feature.startswith(LENGTH))
+    if length_tells(one, other):
+        found = f"{name(one)} and {name(other)} are linked ({words}), but length tells them apart"
+        can = f", and so do these features: {'; '.join(by)}" if by else ""
+    else:
+        found = f"{name(one)} and {name(other)} are linked ({words}): shape cannot decide, "
+        can = f"these features can: {'; '.join(by)}" if by else "nothing that the set knows can"
     if not round(gap, 1):
         size = f"Both are equally long (± {scatter:.1f} mm)"
     else:
         how = "longer" if gap > 0 else "shorter"
         size = f"{name(one)} is {abs(gap):.1f} ± {scatter:.1f} mm {how} than {name(other)}"
-    return f"{name(one)} and {name(other)} are linked ({words}): shape cannot decide, {can}. {size}."
+    return f"{found}{can}. {size}."

@@ -176,6 +176,18 @@ def test_linked_forms_and_which_is_longer(length: float, said: str) -> None:
     assert compare.linked_words("from the same mould", one, other).endswith(said)
 
 
+def test_shape_cannot_decide_only_where_length_does_not_tell() -> None:
+    otter = replace(form("Otter"), tolerance_mm=0.3)
+    near, far = (replace(form("Twin", length=v), tolerance_mm=0.4, lip="metal") for v in (61.4, 74.0))
+    by_hand = "lip: none against metal"
+    assert f"shape cannot decide, these features can: {by_hand}. " in compare.linked_words("copied", otter, near)
+    said = compare.linked_words("copied", otter, far)
+    assert f"linked (copied), but length tells them apart, and so do these features: {by_hand}. " in said
+    assert "shape cannot" not in said and "60.0 against 74.0" not in said
+    alone = compare.linked_words("copied", otter, replace(far, lip=None))
+    assert "but length tells them apart. Kettlemoor Works / Otter 1 is 14.0 ± 0.5 mm shorter" in alone
+
+
 @pytest.mark.parametrize(
     ("key", "forth", "back"),
     [
