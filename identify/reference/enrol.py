@@ -9,15 +9,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from identify.errors import BadOption, Contradicts, NotLearned
+from identify.errors import BadOption, NotLearned
 from identify.records import PhotoRecord
-from identify.reference import agree, journal, write
+from identify.reference import admit, journal, write
 from identify.reference.filed import Files, ModelFiles, pieces_of, pieces_path
 from identify.reference.learn import Learned
-from identify.reference.merge import KeptByHand
+from identify.reference.merge import KeptByHand, spelled, value_at
 from identify.reference.parse import Notes, parse_toml
 from identify.reference.pieces import Facts, Piece, Record, Shot, record_text
-from identify.reference.profile import Form
 from identify.reference.reader import read
 from identify.reference.relearn import relearned
 from identify.reference.shots import shot_of, the_bait
@@ -101,7 +100,8 @@ class Editor:
         return True
 
     def add(self, wish: Wish, record: PhotoRecord | None, sha256: str) -> Done:
-        """Learn from a measured photo (None: one that the set `knows`; only what is told of it may have changed).
+        """Learn from a measured photo (None: one that the set `knows`; only what is told of it may have changed, and is
+        held against what the photo shows and the others say).
 
         Raises NotLearned, Contradicts, CannotWrite; the set is then as before.
         """
@@ -113,15 +113,16 @@ class Editor:
                 settled = self._settled.get(files.file)
                 if settled is not None and settled[0] == files and pieces == files.record.pieces:
                     return settled[1]
+                self._check_told(wish, files, name, pieces)
                 return self._write(files, wish.maker, wish.model, pieces)
             bait = the_bait(record, wish.bait)
             shot = shot_of(record, bait, wish.contributor, self.today)
             forms = self._lying.forms(files)
-            shot, turned = self._checked(wish, shot, forms, files)
             name = wish.piece or sha256[:12]
             before = files.record.piece(name)
             if before is not None and (before.size, before.variant) != (wish.facts.size, wish.facts.variant):
                 raise NotLearned(f"The piece {name} is in the set already, as size {before.size}.", "Use another name.")
+            shot, turned = admit.fitting(wish, shot, forms, files.record, before)
             fresh = Piece(**{**wish.facts.model_dump(), "piece": name, "photos": (shot,)})
             pieces = (*files.record.pieces, fresh)
             if before is not None:
@@ -130,40 +131,20 @@ class Editor:
             done = self._write(files, wish.maker, wish.model, pieces, {sha256: str(wish.photo.resolve())})
             return replace(done, turned=turned)
 
-    def _checked(self, wish: Wish, shot: Shot, forms: tuple[Form, ...], files: ModelFiles) -> tuple[Shot, str | None]:
-        here, facts = wish.facts, wish.facts
-        of_size = [f for f in forms if f.size == here.size]
-        same = [f for f in of_size if f.variant == here.variant]
-        shot, turned = agree.straightened(shot, same or of_size or forms)
-        if not forms and agree.unsure_which_way(shot):
-            raise NotLearned(
-                f"In {wish.photo} it cannot be told for sure which end is the nose and which side the back.",
-                "The first photo of a model must show it: on its side, eye and line ties in view.",
-            )
-        if shot.length_mm is None and facts.length_mm is None and not of_size:
-            raise NotLearned(
-                f"{wish.photo} shows no card, so the length of size {here.size} is not known.",
-                "Lay a card beside the bait, or tell its length with --length-mm.",
-            )
-        if (
-            not of_size
-            and "outline-unclear" in shot.doubtful
-            and (off := agree.nearest(shot, forms)) is not None
-            and off > agree.OUTLINE_OFF
-        ):
-            raise NotLearned(
-                f"In {wish.photo} the outline is unclear, and {100 * off:.0f} % of the depth off that of other sizes.",
-                "Photograph it on a ground of another colour; without shadows, if you can.",
-            )
-        profile = (same or [f for f in of_size if f.variant is None] or of_size)[:1]
-        if profile and (found := agree.differences(shot, facts, profile[0], ties_may_differ=not same)):
-            raise Contradicts(
-                f"{wish.photo} does not fit {wish.name}, size {here.size}"
-                + (f", variant {here.variant}" if same and here.variant else "")
-                + f": {'; '.join(found)}.",
-                _way_out(wish, shot, forms) + _rests_on(files.record, here.size),
-            )
-        return shot, turned
+    def _check_told(self, wish: Wish, files: ModelFiles, name: str, pieces: tuple[Piece, ...]) -> None:
+        """Hold what is told anew of a piece against the profile as it is without that piece."""
+        before, piece = files.record.piece(name), next(p for p in pieces if p.piece == name)
+        if before is None or (anew := admit.told_anew(before, piece)) is None:
+            return
+        admit.check_told_seen(wish, anew, piece, self.folder)
+        others = tuple(p for p in pieces if p is not piece)
+        written = files.record.written
+        try:
+            change = relearned(files.file, files.text, files.outlines, written, wish.maker, wish.model, others)
+            forms = () if change.profile is None else change.profile.forms
+        except NotLearned:  # what a person wrote is no whole profile by itself
+            forms, anew = self._lying.forms(files), _of_hand(files, anew)
+        admit.check_told(wish, anew, piece, others, forms, self.folder)
 
     def without(self, photo: str) -> dict[str, Done]:
         """Take a photo out again, told by its path, its name or the beginning of its hash; what came of each model file
@@ -221,6 +202,22 @@ class Editor:
         return done
 
 
+def _of_hand(files: ModelFiles, told: Facts) -> Facts:
+    """Of what is told, that for which a person wrote a value into the model's file."""
+    plain = parse_toml(files.text or "", Notes(files.file)) or {}
+    written = files.record.written.values
+
+    def by_hand(*path: str) -> bool:
+        here = value_at(plain, path)
+        return here is not None and written.get(spelled(path)) != here
+
+    entries = [(), ("size", told.size), *([("variant", told.variant)] if told.variant is not None else [])]
+    ties = any(by_hand(*entry, "line_ties", "count") for entry in entries)
+    length = by_hand("size", told.size, "length_mm")
+    dropped = [*([] if ties else ["ties"]), *([] if length else ["length_mm", "depth_mm"])]
+    return told.model_copy(update=dict.fromkeys(dropped))
+
+
 def _told(pieces: tuple[Piece, ...], name: str, facts: Facts) -> tuple[Piece, ...]:
     """Pieces, one of them with what is told now."""
     said = facts.model_dump(exclude_none=True)
@@ -229,25 +226,6 @@ def _told(pieces: tuple[Piece, ...], name: str, facts: Facts) -> tuple[Piece, ..
 
 def _is(shot: Shot, photo: str, hashed: str) -> bool:
     return shot.sha256 == hashed or shot.photo == photo or (len(hashed) >= 8 and shot.sha256.startswith(hashed))
-
-
-def _way_out(wish: Wish, shot: Shot, forms: tuple[Form, ...]) -> str:
-    length = shot.length_mm.value if shot.length_mm is not None else wish.facts.length_mm
-    others = [f for f in forms if f.size != wish.facts.size]
-    out = "If it is another size, name that (--size"
-    if length is not None and others:
-        near = min(others, key=lambda f: abs(f.length_mm - length))
-        out += f" {near.size} is {near.length_mm:.1f} mm; a new name makes a new size"
-    else:
-        out += " with a new name makes a new size"
-    out += "); if something differs on purpose, give it a --variant of its own"
-    return out + "; if the line ties were misread, tell them with --ties; else look whether the photo is the right one."
-
-
-def _rests_on(record: Record, size: str) -> str:
-    """Which photo to look at when the profile rests on one only: it may be the wrong one."""
-    photos = [shot.photo for piece in record.pieces if piece.size == size for shot in piece.photos]
-    return f" The profile rests on {photos[0]} alone: --without takes it out again." if len(photos) == 1 else ""
 
 
 def photo_places(folder: Path) -> dict[str, str]:

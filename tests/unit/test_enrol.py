@@ -14,6 +14,7 @@ import pytest
 
 from identify.errors import BadOption, Contradicts, NotLearned
 from identify.rank import rank
+from identify.records import PhotoRecord
 from identify.reference import Form, lint, read, write
 from identify.reference.average import Centre, centre, robust_sides
 from identify.reference.enrol import Editor, Wish
@@ -389,13 +390,88 @@ def test_without_a_card_shape_and_ties_are_learned_and_a_told_length_is_enough(f
 def test_what_is_told_against_what_is_seen_is_said(folder: Path, editor: Editor) -> None:
     done = learn(editor, photo("a.jpg", ties=(0.2, 0.35)), ties=2, length_mm=60.4)
     assert done.learned is not None and not done.learned.doubts
-    done = learn(editor, photo("b.jpg", ties=(0.2,)), size="2", ties=2, length_mm=66.0)
+    done = learn(editor, photo("b.jpg", ties=(0.2,)), size="2", ties=2, length_mm=63.0)
     assert done.learned is not None
     one, other = done.learned.doubts
-    assert "size 2, b.jpg: told are 2 line ties, seen 1 (" in one and "told are 66.0 mm, seen 60.0 mm" in other
+    assert "size 2, b.jpg: told are 2 line ties, seen 1 (" in one and "told are 63.0 mm, seen 60.0 mm" in other
     small, large = read(folder).forms()
-    assert large.length_mm == pytest.approx(66.0) and large.line_ties is not None and large.line_ties.count == 2
+    assert large.length_mm == pytest.approx(63.0) and large.line_ties is not None and large.line_ties.count == 2
     assert small.length_mm == pytest.approx(60.4, abs=0.1)
+
+
+def test_a_told_length_that_the_photo_surely_contradicts_is_refused(folder: Path, editor: Editor) -> None:
+    before = snapshot(folder)
+    with pytest.raises(NotLearned, match=r"you say 75\.0 mm, a\.jpg shows 60\.0 ± 0\.3 mm") as why:
+        learn(editor, photo("a.jpg"), length_mm=75.0)
+    assert "right photo" in why.value.what_to_do and "--no-card" in why.value.what_to_do
+    with pytest.raises(NotLearned, match="you say its depth is 40 % of its length"):
+        learn(editor, photo("a.jpg"), length_mm=60.0, depth_mm=24.0)
+    assert snapshot(folder) == before
+    learn(editor, photo("a.jpg", scaled=False), length_mm=75.0)  # as with --no-card
+    assert form(folder).length_mm == pytest.approx(75.0)
+    learn(editor, photo("b.jpg", u=4.0), length_mm=75.0)  # a photo that is not sure itself contradicts nobody
+    learn(editor, photo("c.jpg", warnings=("outline-unclear",)), length_mm=75.0)
+    with pytest.raises(NotLearned, match="you say 75"):
+        learn(editor, photo("d.jpg"), piece=(photo("a.jpg").sha256 or "")[:12])  # another photo of the first one
+
+
+def test_what_is_told_anew_of_a_photo_is_held_against_it_and_the_others(folder: Path, editor: Editor) -> None:
+    photos = [photo("a.jpg"), photo("b.jpg", length=60.3), photo("n.jpg", scaled=False)]
+    for one in photos:
+        learn(editor, one)
+
+    def tell(one: PhotoRecord, **facts: Any) -> bool:
+        wish = Wish(Path(one.photo), "Kettlemoor Works", "Low Otter", Facts(size="1", **facts))
+        return editor.add(wish, None, one.sha256 or "").changed
+
+    before = snapshot(folder)
+    with pytest.raises(Contradicts, match="you say 7 line ties, the profile 2") as why:
+        tell(photos[0], ties=7)
+    assert "b.jpg" in why.value.what_to_do and "--without" in why.value.what_to_do
+    assert "rests on a.jpg" not in why.value.what_to_do
+    with pytest.raises(NotLearned, match=r"you say 70\.0 mm, a\.jpg shows 60\.0") as seen:
+        tell(photos[0], length_mm=70.0)
+    assert "--without" in seen.value.what_to_do
+    with pytest.raises(Contradicts, match=r"it is 70\.0 ± 0\.2 mm long, the profile 60\."):
+        tell(photos[2], length_mm=70.0)
+    assert snapshot(folder) == before
+    assert tell(photos[0], ties=2, length_mm=60.2, made="1950") and form(folder).made == "1950"
+    assert tell(photos[2], length_mm=60.2)
+
+
+def test_a_slip_in_what_was_told_can_be_mended(folder: Path, editor: Editor) -> None:
+    one, two = photo("a.jpg", ties=(0.2,)), photo("b.jpg", ties=(0.2,))
+
+    def tell(of: PhotoRecord, ties: int) -> bool:
+        wish = Wish(Path(of.photo), "Kettlemoor Works", "Low Otter", Facts(size="1", ties=ties))
+        return editor.add(wish, None, of.sha256 or "").changed
+
+    learn(editor, one, ties=3)
+    assert tell(one, 2) and form(folder).line_ties.count == 2  # type: ignore[union-attr]
+    assert tell(one, 3)
+    learn(editor, two, ties=3)
+    with pytest.raises(Contradicts, match="you say 2 line ties, the profile 3"):
+        tell(one, 2)  # neither what it shows nor what the other says
+    assert tell(one, 1) and tell(two, 1)  # the same slip in both, mended to what they show
+    assert form(folder).line_ties.count == 1  # type: ignore[union-attr]
+    editor.without("b.jpg")
+    assert tell(one, 2)
+
+
+def test_what_is_told_anew_is_held_against_what_a_person_wrote(folder: Path, editor: Editor) -> None:
+    one = photo("a.jpg", ties=(0.2,), sure=0.5)
+    learn(editor, one, ties=3)
+    path = folder / FILE
+    path.write_text(re.sub(r"line_ties = .*", "line_ties = { count = 2 }", path.read_text("utf-8")), "utf-8")
+
+    def tell(ties: int) -> bool:
+        wish = Wish(Path(one.photo), "Kettlemoor Works", "Low Otter", Facts(size="1", ties=ties, made="1950"))
+        return editor.add(wish, None, one.sha256 or "").changed
+
+    with pytest.raises(Contradicts, match="the profile 2") as why:
+        tell(4)
+    assert "written by hand" in why.value.what_to_do
+    assert tell(2) and "count = 2" in path.read_text("utf-8")
 
 
 @pytest.mark.skipif(os.name != "posix", reason="forks")
