@@ -32,8 +32,7 @@ def show_lookalikes(folder: str, out_dir: str | None, as_json: bool) -> int:
         table.columns[0].no_wrap = True
         for row in rows:
             shares = (percent(share) for share in (row.good, row.fair, row.poor))
-            by = row.feature or "nothing"
-            table.add_row(f"{row.one}\n{row.other}", *shares, by, "; ".join(row.look_at) or "–")
+            table.add_row(f"{row.one}\n{row.other}", *shares, alike.tells(row), "; ".join(row.look_at) or "–")
         out.print(table)
         _linked(found, rows)
     if page is not None:

@@ -38,14 +38,16 @@ SHOWN = 0.003
 LEAST_WEIGHT = 0.05
 SKIPPED = (likelihood.MISREAD_BODY,)
 """No feature that a person could look at."""
+COLOURS = ("colours", "pattern")
+"""What follows from the list of colourways."""
 
 
 @dataclass(frozen=True)
 class Lookalikes:
     """Two forms (indices of the prepared set), and how often a bait of the one is taken for the other, half of the
     baits being of each, for each of the cameras asked.  `feature` tells them best, by a factor of 10 to the power of
-    `weight` on average; None when nothing does.  `weights`: those of every feature that tells anything, by the best
-    photo that still confuses the two."""
+    `weight` on average; None when nothing does, or only colours that were met so far (`long_lists`).  `weights`: those
+    of every feature that tells anything, by the best photo that still confuses the two."""
 
     one: int
     other: int
@@ -97,8 +99,9 @@ def lookalikes(
         else:
             weights = {k: np.where(shown, v, weights.get(k, v)) for k, v in told.items()}
         near = shown
+    long = long_lists(p)
     found = [
-        _pair(int(i), int(j), {name: float(confused[name][i, j]) for name in names}, weights)
+        _pair(int(i), int(j), {name: float(confused[name][i, j]) for name in names}, weights, bool(long[i] and long[j]))
         for i, j in zip(*np.nonzero(np.triu(listed)), strict=True)
     ]
     return tuple(sorted(found, key=lambda pair: tuple(-v for v in pair.confused.values())))
@@ -146,10 +149,22 @@ def _told(p: Prepared, own: Mapping[int, Sequence[Part]]) -> dict[str, Array]:
     return told
 
 
-def _pair(i: int, j: int, shares: Mapping[str, float], weights: Mapping[str, Array]) -> Lookalikes:
+def long_lists(p: Prepared) -> NDArray[np.bool_]:
+    """Whether each form (n,) lists so many colourways that, had they merely been met, no more pieces would wear a
+    colour that is not among them than ranking assumes of a list that somebody drew up (`Noise.colour_met`,
+    `Noise.colour_unlisted`).
+
+    That two models share no colour of shorter lists says little of the next piece: many of the colours that either was
+    sold in were not met yet.  The list's length counts and not its basis, for paints may be read off a single piece."""
+    met, many = p.noise.colour_met, p.palette.counts[p.palette.list_of]
+    long: NDArray[np.bool_] = met / (met + many) <= p.noise.colour_unlisted
+    return long
+
+
+def _pair(i: int, j: int, shares: Mapping[str, float], weights: Mapping[str, Array], by_colour: bool) -> Lookalikes:
     tells = {f: float(w[i, j] + w[j, i]) / 2 for f, w in weights.items() if f not in SKIPPED}
     ranked = tuple(sorted(((f, w) for f, w in tells.items() if w > LEAST_WEIGHT), key=lambda row: -row[1]))
-    best = ranked[0] if ranked else (None, 0.0)
+    best = next(((f, w) for f, w in ranked if by_colour or f not in COLOURS), (None, 0.0))
     return Lookalikes(i, j, shares, best[0], best[1], ranked)
 
 

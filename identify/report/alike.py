@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from identify import __version__
-from identify.rank.lookalikes import Lookalikes
+from identify.rank.lookalikes import COLOURS, Lookalikes
 from identify.rank.prepared import Prepared
 from identify.reference import Form, ReferenceSet, compare
 from identify.reference.slugs import slug
@@ -32,7 +32,8 @@ FULL = 0.3
 @dataclass(frozen=True)
 class AlikeRow:
     """Two forms that are taken for one another; shares of baits by how good the photo is.  `size_difference_mm`: how
-    much longer the first is, ± how far single pieces scatter about that."""
+    much longer the first is, ± how far single pieces scatter about that.  `colours_weight`: what colours and pattern
+    tell on average, as far as the lists of colourways go, whether or not they count as the feature that tells best."""
 
     one: str
     other: str
@@ -41,6 +42,7 @@ class AlikeRow:
     poor: float
     feature: str | None
     weight: float
+    colours_weight: float
     look_at: tuple[str, ...]
     linked: str | None
     size_difference_mm: float
@@ -62,6 +64,7 @@ def alike_rows(pairs: Sequence[Lookalikes], p: Prepared, sets: Sequence[Referenc
                 poor=pair.confused["poor"],
                 feature=pair.feature,
                 weight=pair.weight,
+                colours_weight=sum(weight for feature, weight in pair.weights if feature in COLOURS),
                 look_at=compare.told_apart(one, other),
                 linked=compare.link(sets, one, other),
                 size_difference_mm=gap,
@@ -76,11 +79,19 @@ def full_name(form: Form) -> str:
     return " / ".join(filter(None, (form.maker, form.model, form.size, form.variant)))
 
 
-def best(row: AlikeRow) -> str:
-    """What tells a pair best, in words."""
+def tells(row: AlikeRow) -> str:
+    """What tells a pair best, in a few words."""
     if row.feature is None:
-        return "nothing that is measured"
-    return f"{row.feature} ({factor(row.weight)} times likelier for the right one)"
+        return "nothing but the few colours listed so far" if row.colours_weight > 0 else "nothing that is measured"
+    return f"{row.feature}, as far as they are listed" if row.feature in COLOURS else row.feature
+
+
+def best(row: AlikeRow) -> str:
+    """The same, with how well it tells; of colours, why they may not."""
+    if row.feature is None:
+        return tells(row)
+    caveat = "; a piece may wear a colour that is on no list" if row.feature in COLOURS else ""
+    return f"{tells(row)} ({factor(row.weight)} times likelier for the right one{caveat})"
 
 
 def laid_over(one: Form, other: Form) -> Drawing | None:

@@ -14,7 +14,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from identify.commands import refs_alike, refs_show
 from identify.rank import prepare
-from identify.rank.lookalikes import CAMERAS, drawn, log_ratio, lookalikes
+from identify.rank.lookalikes import CAMERAS, Lookalikes, drawn, log_ratio, lookalikes
 from identify.rank.remarks import lookalike_remarks
 from identify.reference import Form, compare, read, write
 from identify.reference.profile import Colourway, RingPlaces
@@ -54,6 +54,45 @@ def test_what_differs_tells_and_a_poorer_photo_confuses_more() -> None:
     p = prepare([form("Otter"), form("Ties", ties=(0.15, 0.3))])
     (pair,) = lookalikes(p, {"poor": CAMERAS["poor"]}, draws=40)
     assert pair.feature in ("tie places", "line ties") and pair.confused["poor"] < 0.1
+
+
+def painted(model: str, count: int, hue: float, depth: float = 16.0) -> Form:
+    """A form in so many colourways, all of one hue."""
+    lists = tuple(
+        Colourway(str(k), f"No {k}", (15.0 + 70 * k / count, hue, 12.0), (85.0, hue, 30.0), "photo")
+        for k in range(count)
+    )
+    return replace(form(model, depth=depth), colourways=lists)
+
+
+@pytest.mark.parametrize("count", [1, 2, 5])
+def test_colours_that_were_merely_met_are_not_what_tells_two_models_apart(count: int) -> None:
+    pair = _one_pair(painted("Red", count, 45.0), painted("Green", count, -45.0, depth=16.1))
+    told = dict(pair.weights)
+    assert pair.weights[0][0] == "colours" and told["colours"] > told["depth to length"]
+    assert (pair.feature, pair.weight) == ("depth to length", told["depth to length"])
+    twins = _one_pair(painted("Red", count, 45.0), painted("Green", count, -45.0))
+    assert twins.feature is None and twins.weight == 0 and dict(twins.weights)["colours"] > 0
+    assert twins.confused["fair"] < 0.5, "ranking does weigh them, as far as they go"
+
+
+def test_colours_of_two_long_lists_that_share_none_are_named_with_a_caveat() -> None:
+    red, green, few = painted("Red", 6, 45.0), painted("Green", 6, -45.0), painted("Green", 5, -45.0)
+    pair = _one_pair(red, green)
+    assert pair.feature == "colours" and pair.weight == dict(pair.weights)["colours"]
+    assert _one_pair(red, few).feature is None, "one short list is enough to leave them out"
+    (row,) = alike.alike_rows([pair], prepare([red, green]), ())
+    assert alike.tells(row) == "colours, as far as they are listed" and row.colours_weight == pair.weight
+    assert alike.best(row).endswith("times likelier for the right one; a piece may wear a colour that is on no list)")
+    (row,) = alike.alike_rows([_one_pair(red, few)], prepare([red, few]), ())
+    assert alike.best(row) == "nothing but the few colours listed so far" and row.colours_weight > 0
+    (row,) = alike.alike_rows([_one_pair(form("Otter"), form("Twin"))], prepare([form("Otter"), form("Twin")]), ())
+    assert alike.best(row) == "nothing that is measured" and row.colours_weight == 0
+
+
+def _one_pair(one: Form, other: Form) -> Lookalikes:
+    (pair,) = lookalikes(prepare([one, other]), {"fair": CAMERAS["fair"]}, draws=30)
+    return replace(pair, confused=dict.fromkeys(CAMERAS, pair.confused["fair"]))
 
 
 def test_a_set_that_says_little_is_asked_all_the_same() -> None:
