@@ -8,7 +8,7 @@ import numpy as np
 
 from identify.calibration import Calibration
 from identify.closeup import Closeup
-from identify.hardware import eye, lip, rings
+from identify.hardware import eye, lip, rings, shade
 from identify.hardware.calibrated import likelihood
 from identify.hardware.peaks import peaks
 from identify.photo import Photo
@@ -30,7 +30,7 @@ def detect(photo: Photo, body: Body, seen: Closeup, calibration: Calibration) ->
     All is read off the close look at the bait (`closeup`); places are in pixels of the photo.
     """
     outline = seen.from_photo(body.outline_px)
-    found = rings.find(seen, outline)
+    found = shade.without_shadows(photo, rings.find(seen, outline), body.outline_px, seen.px_per_mm)
     hooks = tuple(HookSeen(r.at_px, r.probability) for r in found if r.hooked and r.probability > 0.5)
     warnings = []
     if calibration.has_scale and seen.px_per_mm < LOW_RESOLUTION:

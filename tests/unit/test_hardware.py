@@ -4,6 +4,7 @@ shipped network on demo photos."""
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -19,10 +20,11 @@ from identify.geometry import Array
 from identify.hardware import calibrated, detect, eye, lip, rings
 from identify.hardware.calibrated import likelihood
 from identify.hardware.peaks import peaks
+from identify.hardware.shade import without_shadows
 from identify.photo import Photo, read
 from identify.separate import separate
 from identify.settings import Settings
-from identify.stages import Body, Hardware
+from identify.stages import Body, Hardware, Ring
 from tests.benchmarks.hardware import HardwareTruth, truth_of
 from tests.benchmarks.truth import ideal_calibration, photos, world
 from tests.unit.drawn import NO_SCALE, closeup, ellipse, grid, line, photo_of, ring, scaled, spot
@@ -157,6 +159,54 @@ def test_a_small_plate_is_doubtful_and_a_speck_none() -> None:
     assert found(1.5) == []
     (small,), (large,) = found(3.5), found(7.0)
     assert small < 0.5 < large
+
+
+# ------------------------------------------------------------------ shadows of rings
+def ringed(*rings: tuple[tuple[float, float], str]) -> tuple[Photo, Array, tuple[Ring, ...]]:
+    """Rings 4 mm across beside a body's lower edge at 8 px/mm: of `wire` that shines on one side, of `dull` wire darker
+    than the ground all round, or a `shadow`."""
+    rng = np.random.default_rng(2)
+    linear = np.full((*PHOTO, 3), (0.5, 0.45, 0.35))
+    where = grid(PHOTO)
+    found = []
+    for at, kind in rings:
+        off = where - np.array(at)
+        hoop = np.clip(4.0 - np.abs(np.hypot(*np.moveaxis(off, -1, 0)) - 12.0), 0, 1)[..., None]
+        shine = (0.5 + 0.5 * np.tanh((off[..., 0] - off[..., 1]) / 4.0))[..., None]
+        tone = {"wire": 0.08 + 0.85 * shine, "dull": 0.12 + 0.1 * shine, "shadow": 0.45 * linear}[kind]
+        linear = linear * (1 - hoop) + tone * hoop
+        found.append(Ring(at, (at[0], 290.0), 32.0, 0.95, False, 1.0))
+    body = np.array([(0.0, 0.0), (699.0, 0.0), (699.0, 290.0), (0.0, 290.0)])
+    linear[:290] = (0.05, 0.2, 0.1)
+    linear = cv2.GaussianBlur(linear, (0, 0), 0.8) * (1 + rng.normal(0, 0.03, linear.shape))
+    return photo_of(linear), body, tuple(found)
+
+
+def test_a_shadow_beside_its_ring_is_no_ring() -> None:
+    photo, body, found = ringed(((300.0, 306.0), "wire"), ((340.0, 310.0), "shadow"))
+    ring, shadow = without_shadows(photo, found, body, 8.0)
+    assert (ring.at_px, ring.probability) == ((300.0, 306.0), 0.95)
+    assert shadow.at_px == (340.0, 310.0) and shadow.probability < 0.2
+
+
+@pytest.mark.parametrize(
+    "rings",
+    [
+        [((300.0, 306.0), "wire"), ((340.0, 306.0), "wire")],  # two line ties
+        [((300.0, 306.0), "dull"), ((340.0, 306.0), "dull")],  # blackened, as both are
+        [((300.0, 306.0), "shadow")],  # dull as a shadow, and none beside it that could throw one
+        [((300.0, 306.0), "wire"), ((420.0, 306.0), "dull")],  # too far from the other to be its shadow
+    ],
+)
+def test_rings_that_are_none_of_them_a_shadow_stay(rings: list[tuple[tuple[float, float], str]]) -> None:
+    photo, body, found = ringed(*rings)
+    assert without_shadows(photo, found, body, 8.0) == found
+
+
+def test_a_ring_in_which_a_hook_hangs_is_nobodys_shadow() -> None:
+    photo, body, (tie, other) = ringed(((300.0, 306.0), "wire"), ((340.0, 310.0), "shadow"))
+    hooked = replace(other, hooked=True)
+    assert without_shadows(photo, (tie, hooked), body, 8.0) == (tie, hooked)
 
 
 # ------------------------------------------------------------------ eye
