@@ -19,7 +19,7 @@ NEAREST_MM, FURTHEST_MM = 1.5, 9.0
 LIGHTER = 0.2
 """A ring's lightest parts are so much lighter than its shadow's, as logarithms of light over the ground's."""
 SHIFT = 5.0
-"""Fall of the log odds of a ring that looks so (render: 12 of 27 rings that are none look so, and 4 of 1497 that are)."""
+"""Fall of the log odds of a ring that looks so (render: so do 12 of 27 rings that are none, and 4 of 1497 that are)."""
 TIE_LIKE = 0.3
 _WIRE, _GROUND = (0.55, 1.0), (1.35, 2.3)
 """Of the outer radius: where wire is looked at, and ground."""
