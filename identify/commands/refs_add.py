@@ -7,20 +7,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from rich.console import Console
-from rich.padding import Padding
-from rich.text import Text
-
 from identify.commands.console import DONE, INTERRUPTED, PARTLY, USAGE, complain, console, put_line
 from identify.commands.photos import Bar, expand
+from identify.commands.refs_added import Added
 from identify.errors import INTERNAL, BadOption, BaitprintError, PhotoMissing, internal
 from identify.reference import write
-from identify.reference.enrol import Done, Editor, Wish
+from identify.reference.enrol import Editor, Wish
 from identify.reference.learning import Outcome, learn_all
-from identify.reference.merge import KeptByHand
 from identify.reference.piles import pile_wishes
 from identify.reference.told import facts_of, name_of
-from identify.reference.words import learned_rows, path_name, value_text
 from identify.settings import Settings
 
 
@@ -120,7 +115,7 @@ def _learn(
     out = console()
     faults = ["bad-row"] * len(bad_lines)
     refused = [(line, f"line {line}") for line in bad_lines]
-    last: dict[tuple[str, str], tuple[Wish, Done]] = {}
+    added = Added()
     new = known = 0
     bar = Bar(len(wishes), False)
     try:
@@ -138,20 +133,19 @@ def _learn(
                 bar.hide()
                 out.print(f"{outcome.wish.photo}: {outcome.done.turned}, to lie as the profile does.", soft_wrap=True)
             if outcome.done.changed:
-                last[outcome.done.file, outcome.wish.facts.size] = (outcome.wish, outcome.done)
+                added.note(outcome.wish, outcome.done)
     except KeyboardInterrupt:
         bar.hide()
         complain(f"Interrupted: {new + known} of {len(wishes)} photos are in. The same command goes on from there.")
         return INTERRUPTED
     finally:
         bar.hide()
-    for wish, one in last.values():
-        _show(out, wish, one)
+    added.show(out, summary=table is not None)
     said = [f"{new} of {len(wishes)} photos learned from"]
     said += [f"{known} in already"] if known else []
     said += [f"{len(faults)} refused"] if faults else []
     out.print(f"{folder}: {', '.join(said)}.", soft_wrap=True)
-    if faults and last:  # what was said of them stands far above by now
+    if faults and added:  # what was said of them stands far above by now
         names = ", ".join(name for _, name in sorted(refused, key=lambda one: one[0]))
         out.print(f"Refused, for the reasons given above: {names}.", soft_wrap=True)
     if faults and len(faults) == len(wishes) + len(bad_lines) and all(code == PhotoMissing.code for code in faults):
@@ -170,24 +164,6 @@ def _complain(outcome: Outcome, table: str | None) -> str:
         raise fault
     complain(f"{where}{outcome.wish.photo}: {internal(fault)}")
     return INTERNAL
-
-
-def _show(out: Console, wish: Wish, done: Done) -> None:
-    """What was written of a size."""
-    assert done.learned is not None
-    out.print(Text(f"{wish.name}, size {wish.facts.size}", style="bold"), soft_wrap=True)
-    for row in learned_rows(done.learned, wish.facts.size, wish.facts.colourway):
-        out.print(Padding(row, (0, 0, 0, 2), expand=False))
-    for doubt in done.learned.doubts:
-        out.print(Padding(f"note: {doubt}", (0, 0, 0, 2), expand=False))
-    _show_kept(out, done.kept)
-
-
-def _show_kept(out: Console, kept: Sequence[KeptByHand]) -> None:
-    told = [k for k in kept if k.by_hand != k.learned]
-    for one in told:
-        said = f"kept as written by hand: {path_name(one.path)} = {value_text(one.by_hand)}"
-        out.print(Padding(f"{said} (the photos say {value_text(one.learned)})", (0, 0, 0, 2), expand=False))
 
 
 def _without(folder: str, photo: str) -> int:
