@@ -21,6 +21,7 @@ from tests.benchmarks.together import together_figures
 from tests.benchmarks.truth import world
 
 ORDINARY = ("single", "twice", "pieces")
+EYE_FAR = 0.2
 
 
 def _baits(results: Iterable[Result], subsets: tuple[str, ...]) -> list[Match]:
@@ -169,7 +170,7 @@ def hardware_figures(matches: list[Match], label: str = "") -> list[Figure]:
             true = np.array(m.truth["ties_px"])
             tie_off += [float(np.hypot(*(true - p).T).min() / _px_per_mm(m)) for p in measured.line_ties.at_px]
     out.append(middle(f"tie position: median{label}", tie_off, "mm", "<= 0.5 mm"))
-    hanger_off, eye_off = [], []
+    hanger_off, eye_off, eye_far = [], [], []
     for m in matches:
         measured = _measured(m)
         if measured is None or "body_polygon_px" not in m.truth:
@@ -179,9 +180,12 @@ def hardware_figures(matches: list[Match], label: str = "") -> list[Figure]:
             places = measured.hangers.at_px
             hanger_off += [float(np.hypot(*(true.hangers - p).T).min() / true.px_per_mm) for p in places]
         if measured.eye and measured.eye.diameter_mm and true.eye is not None:
-            eye_off.append(abs(measured.eye.diameter_mm.value - true.eye_diameter / true.px_per_mm))
+            diameter = true.eye_diameter / true.px_per_mm
+            eye_off.append(abs(measured.eye.diameter_mm.value - diameter))
+            eye_far.append(eye_off[-1] > EYE_FAR * diameter)
     out.append(middle(f"hanger position: median{label}", hanger_off, "mm", "(<= 0.5 mm)"))
     out.append(middle(f"eye diameter: median error{label}", eye_off, "mm", "(<= 0.3 mm)"))
+    out.append(share(f"eye diameter: another edge measured (off by a fifth){label}", eye_far, ""))
     hooks = [
         measured.hooks.count == m.truth["hook_count"]
         for m in matches
