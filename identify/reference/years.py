@@ -1,4 +1,4 @@
-"""Years as EDTF (ISO 8601-2:2019, levels 0 and 1 of the Extended Date/Time Format): check and span.
+"""Years as EDTF (ISO 8601-2:2019, levels 0 and 1 of the Extended Date/Time Format): check, span and words.
 
 Understood: years, year-month and year-month-day, seasons (2001-21 to 2001-24), unspecified digits (194X, 19XX,
 2004-XX), about and uncertain (`~`, `?`, `%` at the end), intervals with open (`..`) or unknown (empty) ends.
@@ -14,6 +14,9 @@ from functools import lru_cache
 DATE = re.compile(r"(-?\d{4}|-?\d{3}X|-?\d{2}XX|-?\dXXX|-?XXXX)(?:-(\d\d|XX)(?:-(\d\d|XX))?)?([?~%]?)", re.ASCII)
 OPEN = float("inf")
 Span = tuple[float, float]
+MONTHS = "January February March April May June July August September October November December".split()
+SEASONS = {21: "spring", 22: "summer", 23: "autumn", 24: "winter"}
+ABOUT = {"": "", "~": "about ", "?": "perhaps ", "%": "perhaps about "}
 
 
 def _date(text: str) -> Span:
@@ -60,3 +63,34 @@ def span(text: str) -> Span:
 def is_about(text: str) -> bool:
     """Whether an EDTF text says that it is about or uncertain."""
     return any(mark in text for mark in "?~%")
+
+
+def in_words(text: str) -> str:
+    """An EDTF text as people say it: "about 1939 to 1952", "until 1941", "from 1950 on".  Raises ValueError."""
+    span(text)
+    if "/" not in text:
+        return _date_in_words(text)
+    first, last = (end if end in ("", "..") else _date_in_words(end) for end in text.split("/"))
+    if first == "..":
+        return f"until {last}"
+    if last == "..":
+        return f"from {first} on"
+    if not first or not last:
+        return f"from {first or 'an unknown year'} to {last or 'an unknown year'}"
+    return f"{first} to {last}"
+
+
+def _date_in_words(text: str) -> str:
+    match = DATE.fullmatch(text)
+    assert match is not None
+    year, month, day, doubt = match.groups()
+    if "XX" in year:
+        first, last = sorted((year.replace("X", "0"), year.replace("X", "9")), key=int)
+        said = f"between {first} and {last}"
+    else:
+        said = f"{year[:-1]}0s" if year.endswith("X") else year
+    if month not in (None, "XX"):
+        said = f"{SEASONS.get(int(month)) or MONTHS[int(month) - 1]} {said}"
+    if day not in (None, "XX"):
+        said = f"{int(day)} {said}"
+    return ABOUT[doubt] + said
