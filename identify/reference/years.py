@@ -14,7 +14,10 @@ from functools import lru_cache
 DATE = re.compile(r"(-?\d{4}|-?\d{3}X|-?\d{2}XX|-?\dXXX|-?XXXX)(?:-(\d\d|XX)(?:-(\d\d|XX))?)?([?~%]?)", re.ASCII)
 OPEN = float("inf")
 Span = tuple[float, float]
-MONTHS = "January February March April May June July August September October November December".split()
+MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
 SEASONS = {21: "spring", 22: "summer", 23: "autumn", 24: "winter"}
 ABOUT = {"": "", "~": "about ", "?": "perhaps ", "%": "perhaps about "}
 
