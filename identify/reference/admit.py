@@ -13,6 +13,8 @@ from identify.reference.profile import Form
 
 if TYPE_CHECKING:
     from identify.reference.enrol import Wish
+NAMED = 4
+"""So many photos that a profile rests on are named."""
 
 
 def fitting(
@@ -82,7 +84,7 @@ def check_told(
         return
     rests = [shot.photo for p in others if p.size == piece.size for shot in p.photos]
     wrong = (
-        f"The profile rests on {', '.join(rests)}: what is wrong among these must be taken out first (--without)."
+        f"The profile rests on {_listed(rests)}: what is wrong among these must be taken out first (--without)."
         if rests
         else "The profile's figure is written by hand: if that is wrong, mend it there."
     )
@@ -91,6 +93,11 @@ def check_told(
         f"Is it the right photo, and this bait's figure? {wrong} If it is another size or variant, "
         f"{_take_out(wish, folder)} and add it as that.",
     )
+
+
+def _listed(photos: Sequence[str]) -> str:
+    more = f" and {len(photos) - NAMED} more" if len(photos) > NAMED else ""
+    return ", ".join(photos[:NAMED]) + more
 
 
 def _take_out(wish: Wish, folder: Path) -> str:

@@ -437,6 +437,11 @@ def test_what_is_told_anew_of_a_photo_is_held_against_it_and_the_others(folder: 
     assert snapshot(folder) == before
     assert tell(photos[0], ties=2, length_mm=60.2, made="1950") and form(folder).made == "1950"
     assert tell(photos[2], length_mm=60.2)
+    for k in range(6):
+        learn(editor, photo(f"{k}.jpg"))
+    with pytest.raises(Contradicts) as many:
+        tell(photos[0], ties=7)
+    assert "b.jpg, n.jpg, 0.jpg, 1.jpg and 4 more: what is wrong" in many.value.what_to_do
 
 
 def test_a_slip_in_what_was_told_can_be_mended(folder: Path, editor: Editor) -> None:
