@@ -13,6 +13,7 @@ from identify.reference.profile import Form
 
 if TYPE_CHECKING:
     from identify.reference.enrol import Wish
+
 NAMED = 4
 """So many photos that a profile rests on are named."""
 
