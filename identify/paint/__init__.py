@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from identify.calibration import Calibration
 from identify.colour import linear_to_lab
 from identify.geometry import Array
+from identify.paint.bars import find_bars
 from identify.paint.colours import read_colour
 from identify.paint.finish import is_leaf
 from identify.paint.gloss import washed_out
@@ -58,9 +59,13 @@ def read(
         taken |= _grow(patch.cells, 5)
     free = usable & ~taken
     marks = find_marks(lab, free, layers.profile, grid.s, grid.u, _cell_mm(grid))
-    clean = free & ~_grow(marks.label > 0, 3)
+    bars = find_bars(lab, free, layers.profile, grid.s, grid.u, _cell_mm(grid)[1])
+    if bars is not None and bars.probability < 0.5:
+        bars = None
+    marked = marks.label > 0 if bars is None else (marks.label > 0) | bars.cells
+    clean = free & ~_grow(marked, 3)
     clean &= ~washed_out(grid.rgb, _zone_of(clean, layers))
-    pattern = read_pattern(marks, albedo, lab, free & (grid.s < 0.96), layers, grid.u, _depth_px(grid))
+    pattern = read_pattern(marks, bars, albedo, lab, free & (grid.s < 0.96), layers, grid.u, _depth_px(grid))
     smooth = pattern.kind not in ("dots", "bars")  # their rims are rough too
     leaf = smooth and is_leaf(lab, free & ~_grow(marks.label > 0, 7), layers.profile, grid.s, grid.u)
     hard = ("leaf",) if leaf else ()

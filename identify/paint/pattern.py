@@ -1,4 +1,4 @@
-"""Dots, bars and other marks on the flank, and whether back and belly meet in an edge or run into each other."""
+"""Dots and other marks on the flank, and whether back and belly meet in an edge or run into each other."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from identify.card.medians import middle
 from identify.colour import linear_to_lab
 from identify.geometry import Array
+from identify.paint.bars import Bars
 from identify.paint.layers import ALIKE, Layers, apart, median_along, weigh
 from identify.records import Pattern
 
@@ -19,6 +20,7 @@ DIFFERENT = 12.0
 """Weighted Lab distance of a mark from its row."""
 SMALL_MM, LARGE_MM = 0.7, 6.0
 """Dots are as wide as this; scratches are narrower, hooks and eyes larger."""
+FEWEST_DOTS, SUREST = 5, 0.97
 SOFT_EDGE = 0.11
 """Rise of 15 to 85 % from belly to back, as a share of the depth, that parts an edge from a blend."""
 
@@ -63,6 +65,7 @@ def find_marks(
 
 def read_pattern(
     marks: Marks,
+    bars: Bars | None,
     albedo: Array,
     lab: Array,
     usable: NDArray[np.bool_],
@@ -70,16 +73,16 @@ def read_pattern(
     u: Array,
     depth_px: float,
 ) -> Pattern:
-    """The pattern's kind with its colour, the share of the flank it covers, and how sure the kind is."""
-    dots = _alike(marks, _dot_like(marks), 5)
-    bars = _alike(marks, _bar_like(marks), 3)
-    for kind, chosen, enough in (("dots", dots, 7), ("bars", bars, 4)):
-        if chosen.sum() >= enough - 2 and chosen.sum() >= (bars if kind == "dots" else dots).sum():
-            cells = np.isin(marks.label, 1 + np.nonzero(chosen)[0])
-            certainty = float(np.clip(0.6 + 0.08 * (chosen.sum() - enough + 2), 0.6, 0.97))
-            return Pattern(
-                "dots" if kind == "dots" else "bars", _colour_of(albedo, cells), _coverage(cells, usable), certainty
-            )
+    """The pattern's kind with its colour, the share of the flank it covers, and how sure the kind is; `bars`: if
+    there are any."""
+    if bars is not None:
+        certainty = min(bars.probability, SUREST)
+        return Pattern("bars", _colour_of(albedo, bars.cells), _coverage(bars.cells, usable), certainty)
+    dots = _alike(marks, _dot_like(marks), FEWEST_DOTS)
+    if (number := int(dots.sum())) >= FEWEST_DOTS:
+        cells = np.isin(marks.label, 1 + np.nonzero(dots)[0])
+        certainty = min(0.6 + 0.08 * (number - FEWEST_DOTS), SUREST)
+        return Pattern("dots", _colour_of(albedo, cells), _coverage(cells, usable), certainty)
     loose = marks.label > 0
     if _coverage(loose, usable) > 0.12 and len(marks.colour) >= 8:
         return Pattern("other", _colour_of(albedo, loose), _coverage(loose, usable), 0.5)
@@ -129,13 +132,6 @@ def _dot_like(marks: Marks) -> NDArray[np.bool_]:
     lo, hi = np.minimum(marks.along_mm, marks.across_mm), np.maximum(marks.along_mm, marks.across_mm)
     round_: NDArray[np.bool_] = (lo > SMALL_MM) & (hi < LARGE_MM) & (hi < 2.2 * lo) & (marks.fullness > 0.55)
     return round_
-
-
-def _bar_like(marks: Marks) -> NDArray[np.bool_]:
-    tall: NDArray[np.bool_] = (
-        (marks.across_mm > 1.5 * marks.along_mm) & (marks.across_mm > 3.0) & (marks.along_mm > 2 * SMALL_MM)
-    )
-    return tall
 
 
 def _alike(marks: Marks, chosen: NDArray[np.bool_], least: int) -> NDArray[np.bool_]:

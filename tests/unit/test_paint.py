@@ -158,6 +158,41 @@ def test_dots_and_bars_are_told_apart_and_kept_out_of_the_paint(kind) -> None:
     assert paint.back is not None and far(paint.back, MOSS) < 5
 
 
+def barred(down: bool, width: float, spread: float, colour):
+    """Triangular bars from the back down or from the belly up, fainter than dots, as unevenly as a hand paints them."""
+    ground = two(MOSS, IVORY)
+    rng = np.random.default_rng(5)
+    at = np.linspace(0.22, 0.88, 7) + rng.normal(0, spread, 7)
+
+    def paint(s, u):
+        depth = (1 - u) if down else u
+        hit = np.min([np.abs(s - a) for a in at], axis=0) < width * np.clip(1 - depth / 0.55, 0, 1)
+        return np.where(hit[..., None], np.asarray(colour), ground(s, u))
+
+    return paint
+
+
+@pytest.mark.parametrize("down", [True, False])
+@pytest.mark.parametrize(("width", "spread"), [(0.015, 0.0), (0.02, 0.008), (0.03, 0.012)])
+def test_bars_that_taper_are_bars(down: bool, width: float, spread: float) -> None:
+    paint = measure(barred(down, width, spread, BLUE))
+    assert paint.pattern is not None and (paint.pattern.kind, paint.pattern.lab is None) == ("bars", False)
+    assert paint.pattern.certainty > 0.6 and 0.01 < paint.pattern.coverage < 0.35
+    assert paint.back is not None and far(paint.back, MOSS) < 6
+    assert paint.belly is not None and far(paint.belly, IVORY) < 6
+
+
+def test_knocks_here_and_there_are_no_bars() -> None:
+    ground = two(MOSS, IVORY)
+
+    def paint(s, u):
+        hit = np.min([np.hypot((s - a) * 4, u - b) for a, b in ((0.3, 0.8), (0.37, 0.6), (0.7, 0.85))], axis=0) < 0.12
+        return np.where(hit[..., None], np.asarray(IVORY), ground(s, u))
+
+    found = measure(paint).pattern
+    assert found is not None and found.kind != "bars"
+
+
 def test_without_a_card_the_colours_stay_with_more_doubt_and_a_warning() -> None:
     told, untold = measure(two(BLUE, IVORY)), measure(two(BLUE, IVORY), from_card=False)
     assert "colour-uncorrected" in [w.code for w in untold.warnings]
