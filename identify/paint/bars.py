@@ -22,7 +22,7 @@ TREND_MM = 14.0
 """Paint changes along the body over lengths like this; bars stand closer."""
 NARROWEST_MM = 0.6
 FEWEST = 3
-STEP = 4
+STEP = 8
 LEAST_CONTRAST, LEAST_NOISE = 1.0, 0.3
 """Weighted Lab: of bars at least, and of the paint between them as if at least."""
 TALL = 0.5
