@@ -133,8 +133,8 @@ def _answer(out: Console, found: Identification, m: Measurement, units: Units) -
         out.print(Padding(Text(f"So far: {part}."), INDENT))
     if other := sheet.other_size(found):
         out.print(Padding(Text(other), INDENT))
-    if aged := words.ageing(found):
-        out.print(Padding(Text(aged), INDENT))
+    for text in filter(None, (words.made(found), words.ageing(found))):
+        out.print(Padding(Text(text), INDENT))
     for i, text in enumerate(words.new_colour(found)):
         out.print(Padding(Text(text if i == 0 else f"- {text}"), INDENT))
     if found.candidates:

@@ -15,6 +15,7 @@ from identify.rank.readings import Readings
 from identify.rank.rings import Rings
 from identify.rank.telling import FEATURE_OF
 from identify.records import ColourwayMatch
+from identify.reference.frame import from_nose
 
 NOT_SAID = "the set does not say"
 
@@ -36,9 +37,7 @@ def percent(p: float) -> str:
 def _along(places: Array, length_mm: float | None) -> str:
     """Places from the nose, in mm or as shares of the length."""
     x = np.sort(places[:, 0])
-    if length_mm is None:
-        return f"{' and '.join(f'{100 * v:.0f}' for v in x)} % of the length from the nose"
-    return f"{' and '.join(f'{length_mm * v:.1f}' for v in x)} mm from the nose"
+    return from_nose(100 * x, "% of the length", 0) if length_mm is None else from_nose(length_mm * x, "mm")
 
 
 def _turned(places: Array, way: int) -> Array:

@@ -61,3 +61,12 @@ def turned_places(places: ArrayLike, way: int) -> Array:
     at = np.asarray(places, float).reshape(-1, 2)
     x = 1 - at[:, 0] if way & 2 else at[:, 0]
     return np.column_stack([x, -at[:, 1] if way & 1 else at[:, 1]])
+
+
+def from_nose(x: ArrayLike, unit: str, digits: int = 1) -> str:
+    """Places along the body, in words; a ring in front of the nose has a negative one."""
+    words = [
+        f"{abs(v):.{digits}f}" + (f" {unit} before" if v < 0 else "") for v in np.round(np.asarray(x, float), digits)
+    ]
+    listed = f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else words[0]
+    return f"{listed} the nose" if words[-1].endswith("before") else f"{listed} {unit} from the nose"

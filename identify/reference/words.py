@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
 from identify.reference.average import Centre
+from identify.reference.frame import from_nose
 from identify.reference.learn import Learned, Path
 from identify.reference.merge import SECTIONS
 
@@ -41,22 +42,16 @@ def learned_rows(learned: Learned, size: str, colourway: str | None) -> Iterator
     for key, what in (("line_ties", "line ties"), ("hangers", "hangers")):
         if (count := values.get((*here, key, "count"))) is not None:
             at = values.get((*here, key, "at_mm"))
-            yield f"{what}: {count}{f', {_from_nose([x for x, _ in at])}' if at else ''}"
+            placed = f", {from_nose([x for x, _ in at], 'mm')}" if at else ""
+            yield f"{what}: {count}{placed}"
     if (at := values.get((*here, "eye", "at_mm"))) is not None:
         wide = values.get((*here, "eye", "diameter_mm"))
-        yield f"eye {_from_nose([at[0]])}{f', {wide:.1f} mm wide' if wide else ''}"
+        yield f"eye {from_nose([at[0]], 'mm')}{f', {wide:.1f} mm wide' if wide else ''}"
     if (file := values.get((*here, "outline"))) is not None:
         yield f"an outline of its own, {file}: it differs from the model's"
     if colourway is not None:
         seen = [(k, values.get(("colourway", colourway, f"{k}_lab"))) for k in ("back", "belly")]
         yield f"colourway {colourway}: {', '.join(f'{k} {value_text(v)}' for k, v in seen if v) or 'no colour read'}"
-
-
-def _from_nose(at_mm: Sequence[float]) -> str:
-    """Places along the body, in words: a ring in front of the nose has a negative one."""
-    words = [f"{abs(round(x, 1)):.1f}{' mm before' if round(x, 1) < 0 else ''}" for x in at_mm]
-    listed = f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else words[0]
-    return f"{listed} the nose" if words[-1].endswith("before") else f"{listed} mm from the nose"
 
 
 def _scatter(value_mm: float, found: Centre) -> str:

@@ -160,7 +160,7 @@ def _rows(found: Identification) -> tuple[Row, ...]:
         name = f"{c.maker} / {c.model}"
         shown = words.percent(c.probability)
         first = i == 1 and c.probability == most
-        rows.append(Row(str(i), name, size, words.colourway(c), c.made or "–", shown, c.probability, first))
+        rows.append(Row(str(i), name, size, words.colourway(c), words.years(c.made), shown, c.probability, first))
     rest = max(0.0, 1 - sum(beside.values()) - sum(c.probability for c in found.candidates[:CANDIDATES]))
     if rest > 0.0005:
         rows.append(Row("", "all others of the set", "", "", "", words.percent(rest), rest, False))

@@ -28,6 +28,7 @@ from identify.records import (
     SetAside,
     Slip,
 )
+from identify.reference.years import in_words
 
 Units = Literal["mm", "inch"]
 MM_PER_INCH = 25.4
@@ -171,6 +172,20 @@ def new_colour(found: Identification) -> tuple[str, ...]:
         return ()
     said = f"Its colours are probably on no list of this model ({percent(found.colourway_new)}). It may be:"
     return said, *(reason.text for reason in found.new_colour_reasons)
+
+
+def years(made: str | None) -> str:
+    """When something was made, from the set's EDTF, in words; a dash where the set does not say."""
+    return "–" if made is None else in_words(made)
+
+
+def made(found: Identification) -> str:
+    """From when to when the first candidate was made; nothing where the set does not say, or where the bait is likelier
+    on no list."""
+    top = found.candidates[0] if found.candidates else None
+    if top is None or top.made is None or top.probability < max(found.none_of_these, found.not_comparable):
+        return ""
+    return f"Made {in_words(top.made)}, as the set has it of {name(top)}."
 
 
 def ageing(found: Identification) -> str:

@@ -129,3 +129,21 @@ def test_rows_that_rest_on_a_person_are_marked() -> None:
     candidate = replace(answer(("Brack", "Otter", "1", 0.9)).candidates[0], evidence=(row,))
     assert sheet.weight_for(candidate, "line ties") == 0.4
     assert sheet.weight_for(candidate, "eye") is None and sheet.weight_for(None, "eye") is None
+
+
+def test_from_when_to_when_is_said_of_the_answer_only() -> None:
+    found = answer(("Brack", "Otter", "1", 0.95), none=0.05)
+    top = replace(found.candidates[0], made="1936~/1957")
+    dated = replace(found, candidates=(top, *found.candidates[1:]))
+    assert words.made(dated) == "Made about 1936 to 1957, as the set has it of Brack / Otter 1."
+    assert words.made(found) == "" and words.years(None) == "–" and words.years("../1941") == "until 1941"
+    assert words.made(replace(dated, none_of_these=0.96)) == ""
+
+
+def test_a_ring_before_the_nose_is_said_to_be_there() -> None:
+    assert OTTER.line_ties and OTTER.line_ties.at_mm
+    nosed = replace(OTTER, line_ties=replace(OTTER.line_ties, at_mm=((-1.4, 0.0), OTTER.line_ties.at_mm[1])))
+    (row,) = [
+        e for e in rank_readings(seen(nosed), prepare([nosed])).candidates[0].evidence if e.feature == "tie places"
+    ]
+    assert row.measured == row.expected == "1.4 mm before and 18.5 mm from the nose"
