@@ -12,25 +12,11 @@ from identify.rank import Noise, Prepared
 from identify.rank.background import Background
 from identify.rank.covariance import outline_axes
 from identify.rank.palette import ZONES, Coats, Looks, Palette
-from identify.rank.prepared import KINDS
+from identify.rank.prepared import BY_FORM, KINDS
 from identify.rank.rings import Rings
 from identify.reference.profile import Colourway, Form
 
-PLAIN = (
-    *("maker", "model", "maker_of_model", "share", "ln_length", "length_tolerance", "ln_aspect", "aspect_tolerance"),
-    *(
-        "outline",
-        "outline_doubt",
-        "ln_thickness",
-        "ln_weight",
-        "hooks",
-        "eye",
-        "eye_place",
-        "eye_diameter_mm",
-        "eye_doubt",
-        "lip",
-    ),
-)
+PLAIN = (*BY_FORM, "maker_of_model")
 LISTS = ("listed", "starts", "counts", "list_of")
 Arrays = dict[str, Any]
 

@@ -40,6 +40,13 @@ KINDS: dict[str, tuple[tuple[str, ...], Callable[[Form], str | None]]] = {
 """What kinds there are under each told key, and which one a form is of."""
 
 
+BY_FORM = (
+    *("maker", "model", "share", "ln_length", "length_tolerance", "ln_aspect", "aspect_tolerance", "outline"),
+    *("outline_doubt", "ln_thickness", "ln_weight", "hooks", "eye", "eye_place", "eye_diameter_mm", "eye_doubt", "lip"),
+)
+"""Plain arrays of `Prepared` that have a row for each form."""
+
+
 @dataclass(frozen=True, eq=False)
 class Prepared:
     """Forms in order of name, n of them; NaN or UNKNOWN is what the set does not say.

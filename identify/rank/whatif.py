@@ -16,7 +16,7 @@ from identify.rank import facts, likelihood
 from identify.rank.body import BODY, Outlines, Traced, trace
 from identify.rank.likelihood import MISREAD_BODY
 from identify.rank.posterior import Rest, Weighed, cousins, weigh
-from identify.rank.prepared import Prepared
+from identify.rank.prepared import BY_FORM, Prepared
 from identify.rank.readings import Readings
 from identify.rank.rings import Indices, Rings, Single
 from identify.rank.telling import tell, told_features
@@ -96,26 +96,13 @@ def _rows(rings: Rings, chosen: Indices) -> Rings:
 
 def _only(p: Prepared, chosen: Indices) -> Prepared:
     """The set with some of its forms, as far as features other than colours look at them."""
-    arrays = ("ln_length", "length_tolerance", "ln_aspect", "aspect_tolerance", "outline", "outline_doubt", "ln_weight")
-    whole = (
-        "ln_thickness",
-        "hooks",
-        "eye",
-        "eye_place",
-        "eye_diameter_mm",
-        "eye_doubt",
-        "lip",
-        "share",
-        "maker",
-        "model",
-    )
     return replace(
         p,
         forms=tuple(p.forms[i] for i in chosen),
         ties=_rows(p.ties, chosen),
         hangers=_rows(p.hangers, chosen),
         kinds={key: kinds[chosen] for key, kinds in p.kinds.items()},
-        **{name: getattr(p, name)[chosen] for name in (*arrays, *whole)},
+        **{name: getattr(p, name)[chosen] for name in BY_FORM},
     )
 
 
