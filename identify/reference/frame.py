@@ -3,6 +3,8 @@ nose, y as a fraction of the depth, up to the back."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -63,10 +65,9 @@ def turned_places(places: ArrayLike, way: int) -> Array:
     return np.column_stack([x, -at[:, 1] if way & 1 else at[:, 1]])
 
 
-def from_nose(x: ArrayLike, unit: str, digits: int = 1) -> str:
+def from_nose(x: Iterable[float], unit: str, digits: int = 1) -> str:
     """Places along the body, in words; a ring in front of the nose has a negative one."""
-    words = [
-        f"{abs(v):.{digits}f}" + (f" {unit} before" if v < 0 else "") for v in np.round(np.asarray(x, float), digits)
-    ]
+    rounded = [round(float(v), digits) for v in x]
+    words = [f"{abs(v):.{digits}f}" + (f" {unit} before" if v < 0 else "") for v in rounded]
     listed = f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else words[0]
     return f"{listed} the nose" if words[-1].endswith("before") else f"{listed} {unit} from the nose"
