@@ -61,9 +61,9 @@ def _remarks(done: Done, told: Sequence[Facts]) -> Iterator[str]:
     assert done.learned is not None
     kept = [one for one in done.kept if one.by_hand != one.learned and any(_touches(one, facts) for facts in told)]
     for doubt in done.learned.doubts:
-        by_hand = any(doubt.startswith(f"{_subject(one.path)}:") for one in kept)  # then none of what was told counts
-        if not by_hand and any(_is_about(doubt, facts) for facts in told):
-            yield f"note: {doubt}"
+        by_hand = any(one.path == doubt.about for one in kept)  # then none of what was told counts
+        if not by_hand and any(_concerns(doubt.about, facts) for facts in told):
+            yield f"note: {doubt.text}"
     for one in kept:
         key = one.path[-1]
         said = [value for facts in told if key in TOLD and (value := getattr(facts, key)) is not None]
@@ -71,21 +71,11 @@ def _remarks(done: Done, told: Sequence[Facts]) -> Iterator[str]:
         yield f"kept as written by hand: {path_name(one.path)} = {value_text(one.by_hand)} ({beside})"
 
 
-def _subject(path: Path) -> str | None:
-    """The first words of a doubt on a value that was told."""
-    if path == ("made",):
-        return "the model's years"
-    what = {("variant", "made"): "the years of", ("colourway", "name"): "the name of"}.get((path[0], path[-1]))
-    return None if what is None else f"{what} {path[0]} {path[1]}"
-
-
-def _is_about(doubt: str, facts: Facts) -> bool:
-    """Whether a doubt, whose first words say of what it is, concerns what a photo told so was added to."""
-    subjects = [f"{kind} {code}{end}" for kind, code in _entries(facts) for end in (":", ",")]
-    told: list[Path] = [("made",)] if facts.made is not None else []
-    told += [("variant", facts.variant, "made")] if facts.made is not None and facts.variant is not None else []
-    told += [("colourway", facts.colourway, "name")] if facts.name is not None and facts.colourway is not None else []
-    return doubt.startswith((*subjects, *(f"{_subject(path)}:" for path in told)))
+def _concerns(about: Path, facts: Facts) -> bool:
+    """Whether a doubt about this concerns what a photo told so was added to."""
+    if about[-1] in TOLD and getattr(facts, about[-1]) is None:
+        return False
+    return len(about) == 1 or about[:2] in _entries(facts)
 
 
 def _touches(kept: KeptByHand, facts: Facts) -> bool:

@@ -15,16 +15,22 @@ LENGTH_OFF = 0.03
 LOOK = "what was told counts: is it the right photo?"
 
 
-def clashes(pieces: Sequence[Piece]) -> Iterator[str]:
-    """One text for each clash: the wrong photo, or the wrong figure?"""
+def clashes(pieces: Sequence[Piece]) -> Iterator[tuple[str, str]]:
+    """The size and a text for each clash: the wrong photo, or the wrong figure?"""
     for piece in pieces:
         seen = piece.model_copy(update={"ties": None, "length_mm": None})
         where = f"size {piece.size}, {', '.join(shot.photo for shot in piece.photos)}"
         count, sure = votes.tie_count([seen])
         if piece.ties is not None and count is not None and count != piece.ties and sure > SURE:
-            yield f"{where}: told are {piece.ties} line ties, seen {count} ({100 * sure:.0f} % sure); {LOOK}"
+            yield (
+                piece.size,
+                f"{where}: told are {piece.ties} line ties, seen {count} ({100 * sure:.0f} % sure); {LOOK}",
+            )
         length = piece_length(seen)
         if piece.length_mm is not None and length is not None:
             off = length[0] - math.log(piece.length_mm)
             if abs(off) > max(LENGTH_OFF, 3 * math.hypot(length[1], length[2])):
-                yield f"{where}: told are {piece.length_mm:.1f} mm, seen {math.exp(length[0]):.1f} mm; {LOOK}"
+                yield (
+                    piece.size,
+                    f"{where}: told are {piece.length_mm:.1f} mm, seen {math.exp(length[0]):.1f} mm; {LOOK}",
+                )

@@ -53,15 +53,23 @@ class SizeFound:
     photos: int
 
 
+@dataclass(frozen=True)
+class Doubt:
+    """In words, and what it is about: a value, or a table of the model file."""
+
+    about: Path
+    text: str
+
+
 @dataclass
 class Learned:
     """`values` in the order in which they are written; `drawn` outlines (n, 2) in mm by the name of their file, with
-    their title; `doubts` in words."""
+    their title; what is doubtful."""
 
     values: dict[Path, Any] = field(default_factory=dict)
     drawn: dict[str, Array] = field(default_factory=dict)
     sizes: dict[str, SizeFound] = field(default_factory=dict)
-    doubts: list[str] = field(default_factory=list)
+    doubts: list[Doubt] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -97,7 +105,8 @@ def learn(maker: str, model: str, pieces: Sequence[Piece], held: Held | None = N
         _variant(out, variant, [p for p in pieces if p.variant == variant], order, extents)
     for code in {p.colourway: None for p in pieces if p.colourway is not None}:
         _colourway(out, code, [p for p in pieces if p.colourway == code])
-    out.values, out.doubts = _ordered(out.values, order), [*out.doubts, *clashes(pieces)]
+    out.values = _ordered(out.values, order)
+    out.doubts += [Doubt(("size", size), text) for size, text in clashes(pieces)]
     return out
 
 
@@ -112,8 +121,7 @@ def _ordered(values: Mapping[Path, Any], sizes: Sequence[str]) -> dict[Path, Any
 
 
 def _model(out: Learned, pieces: Sequence[Piece]) -> None:
-    if (made := _told(out, "made", [p for p in pieces if p.variant is None], "the model's years")) is not None:
-        out.values[("made",)] = made
+    _told(out, ("made",), [p for p in pieces if p.variant is None], "the model's years")
     if (known := strongest(pieces)) is not None:
         out.values[("known_by",)] = known
     if (kind := votes.lip(counted(pieces))) is not None:
@@ -126,17 +134,18 @@ def strongest(pieces: Sequence[Piece]) -> str | None:
     return WEAKEST_LAST[min(known)] if known else None
 
 
-def _told(out: Learned, key: str, pieces: Sequence[Piece], what: str) -> str | None:
-    """What was told of pieces: by whom it is known best, of equals the last; where they differ, that is said."""
-    told = [(p, str(value)) for p in pieces if (value := getattr(p, key))]
+def _told(out: Learned, path: Path, pieces: Sequence[Piece], what: str) -> None:
+    """A value that was told of pieces: what is known best, of equals the last; where they differ, that is said."""
+    told = [(p, str(value)) for p in pieces if (value := getattr(p, path[-1]))]
     if not told:
-        return None
+        return
     counts = max(range(len(told)), key=lambda k: (-_weakness(told[k][0].known_by), k))
     others = {value: p.photos[0].photo for p, value in told if value != told[counts][1]}
     if others:
         beside = ", ".join(f"{value} ({photo})" for value, photo in others.items())
-        out.doubts.append(f"{what}: {told[counts][1]} counts, known best or told last; told too: {beside}")
-    return told[counts][1]
+        said = f"{what}: {told[counts][1]} counts, known best or told last; told too: {beside}"
+        out.doubts.append(Doubt(path, said))
+    out.values[path] = told[counts][1]
 
 
 def _weakness(known_by: str | None) -> int:
@@ -252,8 +261,7 @@ def _variant(
     """A variant's own values; its places stand for the first size."""
     here: Path = ("variant", variant)
     out.values[(*here, "code")] = variant
-    if (made := _told(out, "made", pieces, f"the years of variant {variant}")) is not None:
-        out.values[(*here, "made")] = made
+    _told(out, (*here, "made"), pieces, f"the years of variant {variant}")
     if (known := strongest(pieces)) is not None:
         out.values[(*here, "known_by")] = known
     out.values[(*here, "sizes")] = [size for size in order if any(p.size == size for p in pieces)]
@@ -282,19 +290,19 @@ def _places(
 
     count, sure = votes.tie_count(said)
     if count is None:
-        out.doubts.append(
-            f"{label}: the number of line ties is open ({100 * sure:.0f} % sure at best); tell it: --ties"
-        )
+        why = f"{label}: the number of line ties is open ({100 * sure:.0f} % sure at best); tell it: --ties"
+        out.doubts.append(Doubt(here, why))
     else:
         out.values[(*here, "line_ties", "count")] = count
         found = places(rings(lambda s: s.tie_at), SAME_RING_MM) if count else []
         open_which = len(found) > (count or 0) > 0 and found[count].share > CLEARLY_LESS * found[count - 1].share
         found = found[:count]
         if open_which:
-            out.doubts.append(
+            why = (
                 f"{label}: more rings are seen than the {count} line ties told; which of them are ties is open, so "
                 "their places are left out until another photo tells"
             )
+            out.doubts.append(Doubt(here, why))
         elif len(found) == count and count:
             out.values[(*here, "line_ties", "at_mm")] = _points([p.at for p in found])
             out.values[(*here, "line_ties", "tolerance_mm")] = _place_tolerance(found, TIE_MM)
@@ -331,7 +339,8 @@ def _colourway(out: Learned, code: str, pieces: Sequence[Piece]) -> None:
     said = counted(pieces)
     shots = [s for p in said for s in p.photos]
     out.values[(*here, "code")] = code
-    out.values[(*here, "name")] = _told(out, "name", pieces, f"the name of colourway {code}") or code
+    out.values[(*here, "name")] = code
+    _told(out, (*here, "name"), pieces, f"the name of colourway {code}")
     for key, tints in (
         ("back_lab", [s.back_seen for s in shots if s.back_seen is not None]),
         ("belly_lab", [s.belly_seen for s in shots if s.belly_seen is not None]),

@@ -332,7 +332,7 @@ def test_years_and_names_that_are_known_best_count_and_others_are_said(folder: P
     done = learn(editor, photo("b.jpg"), piece="B", made="1999", known_by="tool", colourway="31", name="Grey")
     assert form(folder).made == "1936~/1957" and form(folder).colourways[0].name == "Slate"
     assert done.learned
-    assert [d for d in done.learned.doubts if "1999 (b.jpg)" in d and "1936~/1957 counts" in d]
+    assert [d for d in done.learned.doubts if "1999 (b.jpg)" in d.text and "1936~/1957 counts" in d.text]
     learn(editor, photo("c.jpg"), piece="C", made="1938/1957", known_by="paper")
     assert form(folder).made == "1938/1957"  # as well known, and told later
 
@@ -343,13 +343,13 @@ def test_told_ties_fewer_than_are_seen_have_no_place_until_it_is_clear_which_the
     done = learn(editor, photo("a.jpg", ties=(0.1, 0.2, 0.35)), ties=2)
     here = form(folder).line_ties
     assert here and (here.count, here.at_mm) == (2, None)
-    assert done.learned and [d for d in done.learned.doubts if "which of them are ties is open" in d]
+    assert done.learned and [d for d in done.learned.doubts if "which of them are ties is open" in d.text]
     learn(editor, photo("b.jpg", ties=(0.2, 0.35)), piece="B", ties=2)
     done = learn(editor, photo("c.jpg", ties=(0.2, 0.35)), piece="C", ties=2)
     here = form(folder).line_ties
     assert here and here.at_mm
     assert [x for x, _ in here.at_mm] == pytest.approx([12.0, 21.0], abs=0.05)
-    assert done.learned and not [d for d in done.learned.doubts if "which of them" in d]
+    assert done.learned and not [d for d in done.learned.doubts if "which of them" in d.text]
 
 
 def test_a_photo_read_the_wrong_way_round_is_turned(folder: Path, editor: Editor) -> None:
@@ -392,7 +392,7 @@ def test_what_is_told_against_what_is_seen_is_said(folder: Path, editor: Editor)
     assert done.learned is not None and not done.learned.doubts
     done = learn(editor, photo("b.jpg", ties=(0.2,)), size="2", ties=2, length_mm=63.0)
     assert done.learned is not None
-    one, other = done.learned.doubts
+    one, other = (doubt.text for doubt in done.learned.doubts)
     assert "size 2, b.jpg: told are 2 line ties, seen 1 (" in one and "told are 63.0 mm, seen 60.0 mm" in other
     small, large = read(folder).forms()
     assert large.length_mm == pytest.approx(63.0) and large.line_ties is not None and large.line_ties.count == 2
