@@ -20,7 +20,7 @@ from identify.reference.forms import WEAKEST_LAST, first
 from identify.reference.frame import closed
 from identify.reference.lengths import piece_aspect, piece_length
 from identify.reference.pieces import Piece, Shot
-from identify.reference.shapes import apart, average_sides, tolerance
+from identify.reference.shapes import Seen, apart, average_sides, tolerance
 from identify.reference.slugs import slug
 
 Path = tuple[str, ...]
@@ -215,40 +215,36 @@ def _shapes(
     cells = {size: found for size, found in plain.items() if found}
     if not cells:
         cells = {size: counted([p for p in pieces if p.size == size]) for size in order}
-    own = {size: average_sides(found) for size, found in cells.items()}
-    anchor = max(cells, key=lambda size: (len(cells[size]), -order.index(size)))
+    seen = {size: [Seen.of(p) for p in found] for size, found in cells.items()}
+    own = {size: average_sides(found) for size, found in seen.items()}
+    anchor = max(seen, key=lambda size: (len(seen[size]), -order.index(size)))
 
     def alike(one: Array, pieces_of_it: int, other: Array) -> bool:
         return apart(one, other) < OWN_SHAPE + OWN_SHAPE_ONE / pieces_of_it
 
-    group = [size for size in cells if alike(own[size], len(cells[size]), own[anchor])]
-    grouped = [p for size in group for p in cells[size]]
+    group = [size for size in seen if alike(own[size], len(seen[size]), own[anchor])]
+    grouped = [one for size in group for one in seen[size]]
     shape = average_sides(grouped)
     name = slug(model)
-    _outline_tolerance(out, (), grouped, shape, extents[FIRST])
-    out.drawn[f"{name}.svg"] = closed(shape, *extents[FIRST])
-    for size in cells:
+    _draw(out, (), f"{name}.svg", grouped, shape, extents[FIRST])
+    for size in seen:
         if size not in group:
-            file = f"{name}-{slug(size)}.svg"
-            out.values[("size", size, "outline")] = file
-            _outline_tolerance(out, ("size", size), cells[size], own[size], extents[size])
-            out.drawn[file] = closed(own[size], *extents[size])
+            _draw(out, ("size", size), f"{name}-{slug(size)}.svg", seen[size], own[size], extents[size])
     if not any(plain.values()):
         return
     for variant in sorted({p.variant for p in pieces if p.variant is not None}):
-        of_it = counted([p for p in pieces if p.variant == variant])
+        of_it = [Seen.of(p) for p in counted([p for p in pieces if p.variant == variant])]
         other = average_sides(of_it)
         if not alike(other, len(of_it), shape):
-            file = f"{name}-{slug(variant)}-variant.svg"
-            out.values[("variant", variant, "outline")] = file
-            _outline_tolerance(out, ("variant", variant), of_it, other, extents[FIRST])
-            out.drawn[file] = closed(other, *extents[FIRST])
+            _draw(out, ("variant", variant), f"{name}-{slug(variant)}-variant.svg", of_it, other, extents[FIRST])
 
 
-def _outline_tolerance(
-    out: Learned, here: Path, pieces: Sequence[Piece], of: Array, drawn: tuple[float, float]
-) -> None:
-    out.values[(*here, "outline_tolerance_mm")] = round(tolerance(pieces, of) * drawn[1], 3)
+def _draw(out: Learned, here: Path, file: str, of: Sequence[Seen], sides: Array, extent: tuple[float, float]) -> None:
+    """An outline that pieces make, and how far it may lie off; the model's own file needs no name."""
+    if here:
+        out.values[(*here, "outline")] = file
+    out.values[(*here, "outline_tolerance_mm")] = round(tolerance(of, sides) * extent[1], 3)
+    out.drawn[file] = closed(sides, *extent)
 
 
 def _variant(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -29,27 +30,28 @@ def quality(shot: Shot) -> float:
     return 1 / ((shot.aspect.u / shot.aspect.value) ** 2 + OUTLINE_FLOOR**2)
 
 
-def average_sides(pieces: Sequence[Piece]) -> Array:
-    """The average outline's sides (2, n) of pieces, each weighed by how well it was seen."""
-    outlines, weights = _of_each(pieces)
-    return robust_sides(outlines, OUTLINE_SCATTER, weights)
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """One piece's outline from its photos: sides (2, n), and how well they were seen."""
 
+    sides: Array
+    weight: float
 
-def _of_each(pieces: Sequence[Piece]) -> tuple[list[Array], list[float]]:
-    """Each piece's outline from its photos, and how well it was seen."""
-    outlines, weights = [], []
-    for piece in pieces:
+    @classmethod
+    def of(cls, piece: Piece) -> Seen:
         own = [quality(s) for s in piece.photos]
-        outlines.append(robust_sides([np.array(s.outline) for s in piece.photos], OUTLINE_SCATTER, own))
-        weights.append(max(own))
-    return outlines, weights
+        return cls(robust_sides([np.array(s.outline) for s in piece.photos], OUTLINE_SCATTER, own), max(own))
 
 
-def tolerance(pieces: Sequence[Piece], average: Array) -> float:
+def average_sides(pieces: Sequence[Seen]) -> Array:
+    """The average outline's sides (2, n) of pieces, each weighed by how well it was seen."""
+    return robust_sides([one.sides for one in pieces], OUTLINE_SCATTER, [one.weight for one in pieces])
+
+
+def tolerance(pieces: Sequence[Seen], average: Array) -> float:
     """How far a true piece's outline may lie off the average of some: rms, as a fraction of the depth."""
-    outlines, weights = _of_each(pieces)
-    share = np.array(weights) / sum(weights)
-    return tolerance_of([apart(one, average) for one in outlines], share, ONE_PIECE)
+    weights = np.array([one.weight for one in pieces])
+    return tolerance_of([apart(one.sides, average) for one in pieces], weights / weights.sum(), ONE_PIECE)
 
 
 def apart(one: Array, other: Array) -> float:
