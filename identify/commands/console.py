@@ -48,6 +48,11 @@ def complain(text: str) -> None:
     print(f"baitprint: {text}", file=sys.stderr, flush=True)
 
 
+def counted(n: int, what: str) -> str:
+    """So many of something, in words."""
+    return f"{n} {what}{'' if n == 1 else 's'}"
+
+
 def put_line(text: str) -> None:
     """One line of results, at once."""
     sys.stdout.write(text + "\n")

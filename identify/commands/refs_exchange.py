@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from identify.commands.console import DONE, PARTLY, complain, console
+from identify.commands.console import DONE, PARTLY, complain, console, counted
 from identify.reference import exchange, importing
 
 
@@ -14,8 +14,8 @@ def export_set(folder: str, target: str, photos: bool) -> int:
     done = exchange.export(Path(folder), Path(target), photos)
     for text in done.left_out:
         complain(f"{text}: it is not in the file.")
-    with_photos = f" and {_count(done.photos, 'photo')} without the places where they were taken" if photos else ""
-    console().print(f"{target}: {_count(done.models, 'model')}{with_photos}.", soft_wrap=True)
+    with_photos = f" and {counted(done.photos, 'photo')} without the places where they were taken" if photos else ""
+    console().print(f"{target}: {counted(done.models, 'model')}{with_photos}.", soft_wrap=True)
     return PARTLY if done.left_out else DONE
 
 
@@ -29,7 +29,7 @@ def import_set(source: str, folder: str, merge: bool) -> int:
         out.print(f"kept as it is here: {text}", soft_wrap=True)
     for text in done.anew:
         out.print(f"learned anew from the pieces of both: {text}", soft_wrap=True)
-    with_photos = f", {_count(done.photos, 'photo')} with it" if done.photos else ""
+    with_photos = f", {counted(done.photos, 'photo')} with it" if done.photos else ""
     out.print(f'{folder}: "{done.title}" is in{with_photos}.', soft_wrap=True)
     return DONE
 
@@ -37,7 +37,3 @@ def import_set(source: str, folder: str, merge: bool) -> int:
 def _say(what: str, names: Sequence[str]) -> None:
     for name in names:
         console().print(f"{what}: {name}", soft_wrap=True)
-
-
-def _count(n: int, word: str) -> str:
-    return f"{n} {word}{'' if n == 1 else 's'}"

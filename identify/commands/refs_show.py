@@ -12,7 +12,7 @@ from rich.table import Table
 
 from identify.answer import read_sets
 from identify.commands.chosen import choose_refs, chosen_refs, gone
-from identify.commands.console import DONE, PARTLY, USAGE, complain, console, put_line
+from identify.commands.console import DONE, PARTLY, USAGE, complain, console, counted, put_line
 from identify.errors import BadOption, SetMissing
 from identify.rank.remarks import lookalike_remarks
 from identify.reference import LintReport, ReferenceSet, lint, read
@@ -68,7 +68,7 @@ def show_set(folder: str, model: str | None, as_json: bool) -> int:
         put_line(dumps({**document("models", rows), **more}))
         return 0
     out = console()
-    out.print(f"{found.title} ({_count(len(found.profiles), 'model')})", style="bold")
+    out.print(f"{found.title} ({counted(len(found.profiles), 'model')})", style="bold")
     if model is None and found.description:
         out.print(found.description)
     table = table_of("Maker / Model", "Size", "Length", "Depth", "Ties", "Hangers", "Lip", "Made", "Known by")
@@ -180,7 +180,7 @@ def lint_sets(folders: Sequence[str], as_json: bool) -> int:
             for fault in faults:
                 out.print(f"{kind} in {fault.where}: {fault.text} [{fault.code}]", soft_wrap=True)
                 out.print(f"    {fault.fix}", soft_wrap=True)
-        counts = f"{_count(len(report.errors), 'error')}, {_count(len(report.remarks), 'remark')}"
+        counts = f"{counted(len(report.errors), 'error')}, {counted(len(report.remarks), 'remark')}"
         out.print(f"{report.folder}: {counts}", soft_wrap=True)
     return code
 
@@ -203,7 +203,3 @@ def _mm(value: float | None) -> str:
 
 def _lab(lab: tuple[float, float, float] | None) -> str:
     return "–" if lab is None else ", ".join(f"{v:.0f}" for v in lab)
-
-
-def _count(n: int, word: str) -> str:
-    return f"{n} {word}{'' if n == 1 else 's'}"

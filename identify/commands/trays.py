@@ -14,7 +14,7 @@ from rich.text import Text
 from identify.answer import rank_photo
 from identify.commands import photos as runner
 from identify.commands.app import LISTED
-from identify.commands.console import complain, console, put_line
+from identify.commands.console import complain, console, counted, put_line
 from identify.commands.jobs import NO_REFS, references_of
 from identify.commands.watching import Screen
 from identify.measure import measure_file
@@ -90,7 +90,7 @@ def _show(out: Console, record: PhotoRecord, units: Units) -> None:
         out.print(f"  could not be used ({record.error.code}): {record.error.text}", soft_wrap=True)
         return
     n = len(record.baits)
-    out.print(f"  {n} bait{'' if n == 1 else 's'}, {words.photo_facts(record.card, record.scale, record.slip)}")
+    out.print(f"  {counted(n, 'bait')}, {words.photo_facts(record.card, record.scale, record.slip)}")
     for text in notices(record):
         out.print(Text.assemble("  ", ("note: ", "yellow"), text), soft_wrap=True)
     for reason in words.set_aside(record.set_aside):

@@ -60,8 +60,6 @@ def read(
     free = usable & ~taken
     marks = find_marks(lab, free, layers.profile, grid.s, grid.u, _cell_mm(grid))
     bars = find_bars(lab, free, layers.profile, grid.s, grid.u, _cell_mm(grid)[1])
-    if bars is not None and bars.probability < 0.5:
-        bars = None
     marked = marks.label > 0 if bars is None else (marks.label > 0) | bars.cells
     clean = free & ~_grow(marked, 3)
     clean &= ~washed_out(grid.rgb, _zone_of(clean, layers))

@@ -43,7 +43,7 @@ class Bars:
 
 
 def find_bars(lab: Array, usable: NDArray[np.bool_], profile: Array, s: Array, u: Array, cell_mm: float) -> Bars | None:
-    """The likeliest bars of a straightened flank, or None where nothing stands in a row.
+    """The likeliest bars of a straightened flank, or None where nothing is likelier bars than not.
 
     `lab` (h, w, 3); `profile` (h, 3): each row's typical colour; `s` (w,), `u` (h,): from nose to tail and from belly
     to back; `cell_mm`: length of a cell."""
@@ -52,7 +52,8 @@ def find_bars(lab: Array, usable: NDArray[np.bool_], profile: Array, s: Array, u
         for low, high in BANDS
         if (one := _in_band(lab, usable, profile, s, (u > low) & (u < high), cell_mm)) is not None
     ]
-    return max(found, key=lambda bars: bars.probability, default=None)
+    best = max(found, key=lambda bars: bars.probability, default=None)
+    return best if best is not None and best.probability >= 0.5 else None
 
 
 def _in_band(

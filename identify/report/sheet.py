@@ -107,7 +107,7 @@ def nothing_settles(found: Identification, units: Units) -> str:
         return ""
     first, second = found.candidates[:2]
     open_still = OPEN * first.probability < second.probability and first.probability < SETTLED
-    if not open_still or first.probability < max(found.none_of_these, found.not_comparable):
+    if not open_still or not words.leads(found):
         return ""
     apart = f"Nothing that could be told is expected to set {words.name(first)} and {words.name(second)} apart for sure"
     if found.would_help is not None:

@@ -174,6 +174,12 @@ def new_colour(found: Identification) -> tuple[str, ...]:
     return said, *(reason.text for reason in found.new_colour_reasons)
 
 
+def leads(found: Identification) -> bool:
+    """Whether the first candidate is no less likely than that the bait is on no list."""
+    top = found.candidates[0].probability if found.candidates else -1.0
+    return top >= max(found.none_of_these, found.not_comparable)
+
+
 def years(made: str | None) -> str:
     """When something was made, from the set's EDTF, in words; a dash where the set does not say."""
     return "–" if made is None else in_words(made)
@@ -182,8 +188,7 @@ def years(made: str | None) -> str:
 def made(found: Identification) -> str:
     """From when to when the first candidate was made; nothing where the set does not say, or where the bait is likelier
     on no list."""
-    top = found.candidates[0] if found.candidates else None
-    if top is None or top.made is None or top.probability < max(found.none_of_these, found.not_comparable):
+    if not leads(found) or (top := found.candidates[0]).made is None:
         return ""
     return f"Made {in_words(top.made)}, as the set has it of {name(top)}."
 
@@ -191,9 +196,7 @@ def made(found: Identification) -> str:
 def ageing(found: Identification) -> str:
     """How far the paint has yellowed and faded, if it is the colourway found; nothing where that cannot be told, or
     where the bait is likelier on no list."""
-    if found.ageing is None or not found.candidates or (match := found.candidates[0].colourway) is None:
-        return ""
-    if found.candidates[0].probability < max(found.none_of_these, found.not_comparable):
+    if found.ageing is None or not leads(found) or (match := found.candidates[0].colourway) is None:
         return ""
     yellow, faded = (
         f"{100 * q.value:.0f} ± {100 * q.u:.0f} %" for q in (found.ageing.yellowing, found.ageing.fading)
